@@ -1,0 +1,65 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What every section of a scenario shares, and short names for writing its fields."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict
+
+from cranksag.scenario.specs import Choice, Quantity
+
+SUPPLY_NODES = ("battery", "battery switch", "starter stud", "house battery", "panel")
+"""Where a supply may be tapped."""
+
+POSITIVE_NODES = (*SUPPLY_NODES, "s terminal", "feed", "display supply", "start signal")
+"""Every node on the supply side."""
+
+RETURN_NODES = ("battery negative", "engine block")
+"""Where a supply may return."""
+
+NODES = (*POSITIVE_NODES, *RETURN_NODES, "display return")
+"""Every node name a scenario may use."""
+
+
+class Section(BaseModel):
+    """A table of the scenario file. Quantities are SI floats; None is a field that was not written."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    @classmethod
+    def problems(cls, held: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+        """What is wrong between fields of one table: pairs of field and message.
+
+        `held` has the written fields by their name in the file, as text or as read; the check looks at which
+        are there and at words, so that it also runs on a file whose values do not all fit.
+        """
+        del held
+        yield from ()
+
+
+def quantity(
+    dimension: str,
+    low: str,
+    high: str,
+    doc: str,
+    default: str | None = None,
+    *,
+    words: tuple[str, ...] = (),
+    branches: tuple[str, ...] = (),
+) -> Quantity:
+    """A `Quantity` in the order that reads best in a table of fields."""
+    return Quantity(doc, default, branches, dimension, low, high, words)
+
+
+def choice(
+    choices: tuple[str, ...],
+    doc: str,
+    default: str | None = None,
+    *,
+    branches: tuple[str, ...] = (),
+    refused: tuple[tuple[str, str], ...] = (),
+) -> Choice:
+    """A `Choice` in the order that reads best in a table of fields."""
+    return Choice(doc, default, branches, choices, refused)
