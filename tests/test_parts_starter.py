@@ -1,0 +1,465 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Starter and solenoid: laws first, then published machines and coils by value, misses named one by one."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+from scipy.optimize import least_squares
+
+from cranksag.errors import InputError
+from cranksag.parts import starter as module
+from cranksag.parts.solenoid import (
+    PUBLISHED_SOLENOIDS,
+    PublishedSolenoid,
+    coils_at_temperature,
+    coils_from_amperes,
+    drop_out_voltage,
+    pull_in_voltage,
+    pulls_in,
+    solenoid_coils,
+    starved_terminal_voltage,
+)
+from cranksag.parts.starter import (
+    FIT_SPREAD,
+    PUBLISHED_STARTERS,
+    RPM,
+    BenchPoint,
+    MotorCircuit,
+    classify_points,
+    copper_resistance,
+    field_constant,
+    fit_points,
+    from_rating,
+    locked_torque,
+    motor_at_temperature,
+    motor_with_source,
+    point_errors,
+    power_balance,
+    running_torque,
+    scaled_reference,
+    stall_current,
+    steady_state,
+)
+
+RATINGS = st.floats(400.0, 9000.0)  # [W]
+VOLTAGES = st.sampled_from([12.0, 24.0])  # [V]
+KINDS = st.sampled_from(["series", "permanent magnet"])
+MACHINES = st.builds(from_rating, RATINGS, VOLTAGES, KINDS)
+
+
+# --- laws ------------------------------------------------------------------------------------------------
+
+
+@given(motor=MACHINES, share=st.floats(0.02, 0.98), drop=st.floats(0.3, 1.0))
+def test_power_in_is_power_out(motor: MotorCircuit, share: float, drop: float) -> None:
+    voltage = 12.0 * drop
+    current = share * stall_current(motor, voltage)
+    amperes, speed, torque = steady_state(motor, voltage, current=current)
+    power = power_balance(motor, amperes, speed)
+    assert power["electrical"] == pytest.approx(voltage * amperes, rel=1e-9)
+    parts = sum(value for name, value in power.items() if name != "electrical")
+    assert parts == pytest.approx(power["electrical"], rel=1e-9)
+    assert power["shaft"] == pytest.approx(torque * speed, rel=1e-9, abs=1e-6)
+    assert min(power["copper"], power["brushes"], power["gear"], power["friction"]) >= 0.0
+
+
+@given(motor=MACHINES, share=st.floats(0.1, 0.95))
+def test_the_three_questions_have_one_answer(motor: MotorCircuit, share: float) -> None:
+    voltage = 10.0
+    current = share * stall_current(motor, voltage)
+    point = steady_state(motor, voltage, current=current)
+    by_speed = steady_state(motor, voltage, speed=point[1])
+    assert by_speed == pytest.approx(point, rel=1e-6)
+    assume(point[2] > 0.0)
+    by_torque = steady_state(motor, voltage, load_torque=point[2])
+    assert by_torque == pytest.approx(point, rel=1e-6)
+
+
+@given(motor=MACHINES, weak=st.floats(1.02, 3.0), load=st.floats(0.05, 0.6))
+def test_a_weaker_source_turns_slower_and_gives_less_inrush(
+    motor: MotorCircuit, weak: float, load: float
+) -> None:
+    source = 12.6 if motor.resistance < 20e-3 else 25.2
+    strong_side = motor_with_source(motor, 5e-3)
+    weak_side = motor_with_source(motor, 5e-3 * weak)
+    assert stall_current(weak_side, source) < stall_current(strong_side, source)
+    torque = load * running_torque(strong_side, stall_current(strong_side, source), 0.0)
+    fast = steady_state(strong_side, source, load_torque=torque)[1]
+    slow = steady_state(weak_side, source, load_torque=torque)[1]
+    assert slow < fast
+
+
+@given(motor=MACHINES, low=st.floats(0.0, 0.5), more=st.floats(1.01, 1.5))
+def test_more_load_is_slower_and_draws_more(motor: MotorCircuit, low: float, more: float) -> None:
+    torque = low * running_torque(motor, stall_current(motor, 10.0), 0.0)
+    light = steady_state(motor, 10.0, load_torque=torque)
+    heavy = steady_state(motor, 10.0, load_torque=torque * more + 0.01)
+    assert heavy[0] > light[0]
+    assert heavy[1] < light[1]
+
+
+@given(power=RATINGS, factor=st.floats(1.1, 4.0), share=st.floats(0.05, 0.9))
+def test_rating_scales_current_and_torque_at_equal_speed(power: float, factor: float, share: float) -> None:
+    small, large = from_rating(power, 12.0), from_rating(power * factor, 12.0)
+    current = share * stall_current(small, 10.0)
+    assume(current > 60.0)  # the 10 A smoothing of the brush drop does not scale
+    _, speed, torque = steady_state(small, 10.0, current=current)
+    amperes, faster, more = steady_state(large, 10.0, current=current * factor)
+    assert (amperes, faster, more) == pytest.approx((current * factor, speed, torque * factor), rel=1e-4)
+
+
+@given(motor=MACHINES, cold=st.floats(-40.0, 100.0), warmer=st.floats(1.0, 80.0))
+def test_a_warm_winding_gives_less_stall_current(motor: MotorCircuit, cold: float, warmer: float) -> None:
+    first, second = motor_at_temperature(motor, cold), motor_at_temperature(motor, cold + warmer)
+    assert stall_current(second, 8.0) < stall_current(first, 8.0)
+
+
+def test_a_permanent_magnet_machine_has_a_constant_field() -> None:
+    motor = from_rating(1400.0, 12.0, "permanent magnet")
+    assert field_constant(motor, 20.0) == field_constant(motor, 900.0) == motor.field_constant_residual
+
+
+def test_a_load_beyond_reach_stalls_it() -> None:
+    motor = from_rating(1100.0, 12.0)
+    current, speed, torque = steady_state(motor, 2.5, load_torque=500.0)
+    assert (current, speed) == (stall_current(motor, 2.5), 0.0)
+    assert torque == locked_torque(motor, current)
+
+
+def test_driven_past_its_no_load_speed_it_brakes() -> None:
+    motor = from_rating(1100.0, 12.0, "permanent magnet")
+    free = steady_state(motor, 11.5, load_torque=0.0)[1]
+    current, _, torque = steady_state(motor, 11.5, speed=3.0 * free)
+    assert current < 0.0
+    assert torque < 0.0
+
+
+@pytest.mark.parametrize(
+    "question",
+    [
+        {},
+        {"speed": 1.0, "current": 2.0},
+        {"speed": -1.0},
+        {"current": 0.0},
+        {"current": 1e6},
+        {"load_torque": math.nan},
+        {"speed": math.inf},
+    ],
+)
+def test_impossible_questions_are_refused(question: dict[str, float]) -> None:
+    with pytest.raises(InputError):
+        steady_state(from_rating(1000.0, 12.0), 12.0, **question)
+
+
+@pytest.mark.parametrize(
+    ("power", "voltage"), [(0.0, 12.0), (1000.0, 0.0), (math.nan, 12.0), (1e3, math.inf)]
+)
+def test_impossible_ratings_are_refused(power: float, voltage: float) -> None:
+    with pytest.raises(InputError):
+        from_rating(power, voltage)
+
+
+# --- the fit ---------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("starter", PUBLISHED_STARTERS, ids=lambda s: s.name)
+def test_fitted_points_come_back(starter: module.PublishedStarter) -> None:
+    """Published bench points, sources in PUBLISHED_STARTERS.
+
+    Found: 2 to 6 %.  Allowed 15 %: the spread of production machines, and the figures are limits.
+    """
+    motor, report = fit_points(list(starter.points))
+    assert report.equations == sum(
+        value is not None and value > 0.0
+        for point in starter.points
+        for value in (point.current if point.test != "loaded" else None, point.torque, point.speed)
+    )
+    assert report.worst < 0.15, report
+    assert 1.0 <= motor.brush_drop <= 2.0
+
+
+# What a left-out point misses by 20 % or more, as found.  Stall currents of the 1.0 kW and of the automatic's
+# machine lie on opposite sides of what their other points say: no common law gives both.
+KNOWN_MISSES = {
+    ("12 V 1.0 kW, 2-cylinder diesel", "no-load", "current"): +0.26,
+    ("12 V 1.0 kW, 2-cylinder diesel", "stalled", "current"): +0.20,
+    ("12 V 1.4 kW petrol, version B", "no-load", "current"): -0.25,
+    ("12 V 1.4 kW petrol, version B", "loaded", "torque"): -0.20,
+    ("12 V petrol 2.5 l, automatic gearbox", "stalled", "current"): -0.29,
+    ("12 V petrol 2.5 l, automatic gearbox", "stalled", "torque"): -0.27,
+}
+
+
+@pytest.mark.parametrize(
+    ("starter", "left_out"),
+    [(s, n) for s in PUBLISHED_STARTERS if len(s.points) == 3 for n in range(3)],
+    ids=lambda x: x.name if hasattr(x, "name") else str(x),
+)
+def test_a_point_left_out_is_predicted(starter: module.PublishedStarter, left_out: int) -> None:
+    """Allowed 20 %; what misses is listed with the size of the miss, and must stay that size (to 0.02).
+
+    Not wholly blind: the reference machine the fit leans on was fitted to all these points together.
+    """
+    kept = [point for number, point in enumerate(starter.points) if number != left_out]
+    motor, _ = fit_points(kept)
+    for error in point_errors(motor, starter.points[left_out]):
+        known = KNOWN_MISSES.get((starter.name, error.test, error.quantity))
+        if known is None:
+            assert abs(error.error) < 0.20, error
+        else:
+            assert error.error == pytest.approx(known, abs=0.02), error
+
+
+def test_the_field_constant_of_the_24_v_machine_nearly_doubles() -> None:
+    """24 V 5.0 kW, fork-lift manual d35s-5 p. 128, derived from its speeds: 65 mV s/rad no-load, 122 loaded.
+
+    Ours 61 and 105-119 (the load's own current is not in the fit): within 10 % and 15 %.
+    """
+    starter = next(s for s in PUBLISHED_STARTERS if s.name == "24 V 5.0 kW, 3.9 l diesel")
+    motor, _ = fit_points(list(starter.points))
+    assert field_constant(motor, 95.0) == pytest.approx(65e-3, rel=0.10)
+    assert field_constant(motor, 500.0) == pytest.approx(122e-3, rel=0.15)
+    assert field_constant(motor, 500.0) / field_constant(motor, 95.0) > 1.7
+
+
+def test_the_reference_machine_is_the_fit_it_says_it_is() -> None:
+    """One scaled machine through all published points, each with its own rating: repeats the constants."""
+    names = [name for name in FIT_SPREAD if name != "brush_drop"]
+    unstated = {12.0: 1250.0, 24.0: 6000.0}  # [W] where a source states no power
+    starters = PUBLISHED_STARTERS
+
+    def misses(x: np.ndarray) -> np.ndarray:
+        found = []
+        for starter, stretch in zip(starters, x[len(names) :], strict=True):
+            power = (starter.power or unstated[starter.voltage]) * math.exp(stretch)
+            base = scaled_reference(power, starter.voltage)
+            machine = replace(
+                base,
+                **{n: getattr(base, n) * math.exp(y) for n, y in zip(names, x[: len(names)], strict=True)},
+            )
+            for point in starter.points:
+                # arcsinh: an outlying machine pulls with its logarithm only
+                found += [
+                    math.asinh(math.log(max(1.0 + error.error, 0.01)) / 0.15)
+                    for error in point_errors(machine, point)
+                    if (error.test, error.quantity) != ("loaded", "current")
+                ]
+        pull = [0.15 * y / FIT_SPREAD[n][0] for n, y in zip(names, x[: len(names)], strict=True)]
+        return np.array([*found, *pull, *(x[len(names) :] / 0.15)])
+
+    solution = least_squares(misses, np.zeros(len(names) + len(starters)))
+    moved = dict(zip(names, np.exp(solution.x[: len(names)]), strict=True))
+    # Friction torque and residual field are hardly determined by these points and follow their priors.
+    for name in ("resistance", "field_constant_saturated", "saturation_current", "torque_share"):
+        assert moved[name] == pytest.approx(1.0, abs=0.10), moved
+
+
+@settings(max_examples=10)
+@given(
+    power=st.floats(800.0, 5000.0),
+    voltage=VOLTAGES,
+    resistance=st.floats(0.8, 1.25),
+    field=st.floats(0.85, 1.15),
+    friction=st.floats(0.7, 1.4),
+)
+def test_a_made_up_machine_is_found_again(
+    power: float, voltage: float, resistance: float, field: float, friction: float
+) -> None:
+    base = scaled_reference(power, voltage)
+    truth = replace(
+        base,
+        resistance=base.resistance * resistance,
+        field_constant_saturated=base.field_constant_saturated * field,
+        friction_torque=base.friction_torque * friction,
+    )
+    level = voltage / 12.0
+    free = steady_state(truth, 11.5 * level, load_torque=0.0)
+    load = steady_state(truth, 8.5 * level, speed=120.0)
+    locked = steady_state(truth, 3.0 * level, speed=0.0)
+    points = [
+        BenchPoint(11.5 * level, free[0], 0.0, free[1]),
+        BenchPoint(8.5 * level, load[0], load[2], load[1]),
+        BenchPoint(3.0 * level, locked[0], locked[2], 0.0),
+    ]
+    _, report = fit_points(points)
+    assert report.worst < 0.05, report
+    # A load between the fitted ones is predicted too.
+    motor, _ = fit_points(points)
+    between = steady_state(truth, 9.5 * level, speed=180.0)
+    again = steady_state(motor, 9.5 * level, speed=180.0)
+    assert again == pytest.approx(between, rel=0.15)
+
+
+def test_points_say_which_test_they_are() -> None:
+    points = [
+        BenchPoint(11.5, 90.0, speed=3000 * RPM),
+        BenchPoint(7.7, 300.0, torque=9.1),
+        BenchPoint(4.0, 780.0, torque=18.6),
+    ]
+    assert [point.test for point in classify_points(points)] == ["no-load", "loaded", "stalled"]
+
+
+def test_a_permanent_magnet_fit_keeps_its_field_constant() -> None:
+    motor, report = fit_points(list(PUBLISHED_STARTERS[2].points), "permanent magnet")
+    assert motor.field_constant_saturated == 0.0
+    assert report.worst < 0.35  # one field for both loads: worse than the series fit of the same points
+
+
+def test_a_fit_says_what_it_leans_on() -> None:
+    _, full = fit_points(list(PUBLISHED_STARTERS[0].points))
+    _, single = fit_points([PUBLISHED_STARTERS[0].points[2]])
+    assert set(full.from_reference) < set(single.from_reference)
+    assert single.equations == 2
+
+
+@pytest.mark.parametrize(
+    "points",
+    [
+        [],
+        [BenchPoint(0.0, 90.0)],
+        [BenchPoint(12.0)],
+        [BenchPoint(12.0, 90.0, torque=-1.0)],
+        [BenchPoint(12.0, math.nan)],
+    ],
+)
+def test_impossible_points_are_refused(points: list[BenchPoint]) -> None:
+    with pytest.raises(InputError):
+        fit_points(points)
+
+
+# --- ratings and windings by value ------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("number", "found"),
+    # As found, stalled current over the largest the manual allows, less 1.
+    [(0, -0.14), (1, -0.02), (2, -0.01), (3, -0.22), (6, +0.37)],
+)
+def test_rating_alone_against_published_stall(number: int, found: float) -> None:
+    """From power and voltage alone, names and sources in PUBLISHED_STARTERS: an estimate, its misses pinned.
+
+    Machines of one rating differ by 25 % in stall current (the two 1.4 kW ones); the 24 V machine
+    draws 37 % less than its rating suggests.
+    """
+    starter = PUBLISHED_STARTERS[number]
+    assert starter.power is not None
+    motor = from_rating(starter.power, starter.voltage)
+    stalled = starter.points[-1]
+    assert stalled.current is not None
+    assert stall_current(motor, stalled.voltage) / stalled.current - 1.0 == pytest.approx(found, abs=0.02)
+
+
+def test_rated_power_is_reached_on_a_sound_battery() -> None:
+    """Common practice: the rated power is the greatest shaft power on the battery the starter is made for.
+
+    12 V 2.5 kW on 12.6 V behind 6 mohm: ours 2.70 kW; allowed 15 %, the battery is not part of the rating.
+    """
+    motor = motor_with_source(from_rating(2500.0, 12.0), 6e-3)
+    currents = np.linspace(0.05, 0.98, 200) * stall_current(motor, 12.6)
+    points = [steady_state(motor, 12.6, current=float(current)) for current in currents]
+    assert max(speed * torque for _, speed, torque in points) == pytest.approx(2500.0, rel=0.15)
+
+
+def test_copper_follows_the_inferred_zero() -> None:
+    """Ratio (234.5 + T) / (234.5 + 20), relay notes (te.com, babcockinc.com), 90 ohm at 20 degC."""
+    assert copper_resistance(90.0, 85.0) == pytest.approx(112.98, abs=0.02)
+    assert copper_resistance(90.0, -40.0) == pytest.approx(68.78, abs=0.02)
+    assert copper_resistance(1.0, 85.0) == pytest.approx((234.5 + 85.0) / (234.5 + 20.0), rel=1e-3)
+
+
+# --- solenoid --------------------------------------------------------------------------------------------
+
+
+@given(both=st.floats(10.0, 200.0), share=st.floats(0.05, 0.9), voltage=st.floats(5.0, 30.0))
+def test_coil_currents_come_back(both: float, share: float, voltage: float) -> None:
+    pull, hold = coils_from_amperes(both, both * share, voltage)
+    assert voltage / pull + voltage / hold == pytest.approx(both, rel=1e-12)
+    assert voltage / hold == pytest.approx(both * share, rel=1e-12)
+
+
+@given(
+    pull=st.floats(0.08, 3.0),
+    hold=st.floats(0.3, 20.0),
+    temperature=st.floats(-30.0, 120.0),
+    harness=st.floats(0.0, 2.0),
+)
+def test_heat_and_harness_make_pull_in_harder(
+    pull: float, hold: float, temperature: float, harness: float
+) -> None:
+    coils = solenoid_coils(pull, hold, 12.0)
+    assert pull_in_voltage(coils, temperature + 10.0) > pull_in_voltage(coils, temperature)
+    assert drop_out_voltage(coils, temperature) < pull_in_voltage(coils, temperature)
+    assert starved_terminal_voltage(coils, 12.0, harness + 0.05, temperature) < starved_terminal_voltage(
+        coils, 12.0, harness, temperature
+    )
+    # The pull is an ampere sum: both coils at the pull-in voltage carry exactly operate_ampere.
+    warm_pull, warm_hold = coils_at_temperature(coils, temperature)
+    needed = pull_in_voltage(coils, temperature)
+    assert needed / warm_pull + needed / warm_hold == pytest.approx(coils.operate_ampere, rel=1e-9)
+
+
+def test_published_pair_draws_what_its_resistances_say() -> None:
+    """0.484 / 1.055 ohm, service manual 2tnv70 p. 199: 24.8 + 11.4 A at 12 V; pulls in at 8 V at 20 degC."""
+    coils = solenoid_coils(0.484, 1.055, 12.0)
+    assert (12.0 / coils.pull_in, 12.0 / coils.hold_in) == pytest.approx((24.8, 11.4), abs=0.05)
+    assert pull_in_voltage(coils, 20.0) == pytest.approx(8.0)
+    assert coils.operate_ampere == pytest.approx(8.0 / 0.484 + 8.0 / 1.055)
+
+
+def test_thirty_feet_of_16_awg_starves_the_s_terminal() -> None:
+    """30 ft of 16 AWG out and back, 14.30 ohm/km stranded (azmanual.top 3TNV72 p. 259), 12.0 V.
+
+    Published pair: about 6.7 V (ours 6.71); the heaviest published coils: about 3.5 V (ours 3.39; 97 / 18 A
+    of TM 5-2420-230-24-2 p. 13-33).  Allowed 5 %: joints and source are not stated.
+    """
+    harness = 2.0 * 30.0 * 0.3048 * 14.30e-3
+    light = solenoid_coils(0.484, 1.055, 12.0)
+    heavy = solenoid_coils(*coils_from_amperes(97.0, 18.0, 10.0), 12.0)
+    assert starved_terminal_voltage(light, 12.0, harness, 20.0) == pytest.approx(6.7, rel=0.05)
+    assert starved_terminal_voltage(heavy, 12.0, harness, 20.0) == pytest.approx(3.5, rel=0.05)
+    assert not pulls_in(light, 12.0, harness, 20.0)  # it only clicks
+    assert not pulls_in(heavy, 12.0, harness, 20.0)
+    assert pulls_in(light, 12.0, 0.05, 20.0)
+
+
+@pytest.mark.parametrize("published", PUBLISHED_SOLENOIDS, ids=lambda p: p.name)
+def test_published_coils_are_sane(published: PublishedSolenoid) -> None:
+    """TM 5-2420-230-24-2 p. 13-33."""
+    pull, hold = coils_from_amperes(published.both, published.hold, published.test_voltage)
+    assert 2.0 < hold / pull < 8.0  # hold-in wire is thinner at equal turns
+    coils = solenoid_coils(pull, hold, published.voltage)
+    assert pull_in_voltage(coils, 20.0) < published.voltage
+
+
+def test_heavy_24_v_coils_agree_between_sources() -> None:
+    """24 V largest: 49 / 6 A at 20 V (TM 5-2420-230-24-2); workshop manual: 0.43-0.56 and >= 2.9 ohm."""
+    pull, hold = coils_from_amperes(49.0, 6.0, 20.0)
+    assert 0.43 <= pull <= 0.56
+    assert hold >= 2.9
+
+
+def test_rated_hot_the_coils_need_fewer_amperes() -> None:
+    """A pull-in of 8.0 V stated at 100 degC (service manual TNV IDI p. 10-5) is 6.1 V at 20 degC."""
+    hot = solenoid_coils(0.484, 1.055, 12.0, temperature_rated=100.0)
+    assert pull_in_voltage(hot, 100.0) == pytest.approx(8.0)
+    assert pull_in_voltage(hot, 20.0) == pytest.approx(8.0 / (1 + 0.00393 * 80), rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("pull", "hold", "extra"),
+    [(0.0, 1.0, {}), (0.3, -1.0, {}), (0.3, 1.0, {"pulls_in_at": 0.0}), (0.3, 1.0, {"drops_out_at": 60.0})],
+)
+def test_impossible_solenoids_are_refused(pull: float, hold: float, extra: dict[str, float]) -> None:
+    with pytest.raises(InputError):
+        solenoid_coils(pull, hold, 12.0, **extra)
+
+
+def test_impossible_coil_currents_are_refused() -> None:
+    with pytest.raises(InputError):
+        coils_from_amperes(20.0, 20.0, 10.0)
