@@ -1,0 +1,197 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""A resolved boat as one deck: netlist lines from ``circuits/``, state at rest, envelope, and what is read from it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from cranksag.circuit.boat import (
+    Segment,
+    add_boat,
+    add_displays,
+    displays_at_rest,
+    loop_segments,
+    node_of,
+    rest_network,
+)
+from cranksag.circuit.branches import add_branch, branch_at_rest, netlist_name
+from cranksag.circuit.envelope import envelope
+from cranksag.circuit.netlists import read_netlist
+from cranksag.circuit.network import Builder, solve_rest
+from cranksag.circuit.timing import (
+    CONTACT_STEP,
+    CRANK_STEP,
+    PREROLL,
+    STEP_CEILING,
+    KeyTimes,
+    key_times,
+    pace,
+)
+from cranksag.resolve.model import Boat, StandbyPack
+from cranksag.solver import Deck
+
+BLOCKS = (
+    "battery",
+    "cables",
+    "timing",
+    "supply",
+    "return",
+    "start circuit",
+    "starter",
+    "engine",
+    "alternator",
+    "loads",
+    "displays",
+    "branch",
+    "analysis",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """A quantity read from the run: `plus` minus `minus` (vector names; minus may be empty)."""
+
+    plus: str
+    minus: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Circuit:
+    """A deck and how to read it.
+
+    `signals` by name; `loop`: the normal feed's loop for the budget; `times` of the key in deck time, whose key-on is
+    `times.key_on`; `rest_volts`: node voltages before key-on [V]; `running`: the displays run with the key off.
+    """
+
+    deck: Deck
+    signals: Mapping[str, Signal]
+    loop: tuple[Segment, ...]
+    times: KeyTimes
+    rest_volts: Mapping[str, float]
+    running: bool
+
+
+def build_circuit(boat: Boat) -> Circuit:
+    """The deck of a boat.
+
+    Raises
+    ------
+    DeckError
+        The netlists and this module disagree, or the boat at rest has no steady state.
+    """
+    build = Builder(read_netlist(netlist_name(boat.branch)))
+    times = key_times(boat.crank)
+    hold = boat.hold_up
+    running = boat.feed.key_terminal == "always" or (isinstance(hold, StandbyPack) and hold.relay is None)
+    rest_network(build, boat)
+    branch_at_rest(build, boat)
+    if running:
+        displays_at_rest(build, boat)
+    volts, currents = solve_rest(build.rest)
+    add_boat(build, boat, times, currents)
+    for line in pace(times):
+        build.line("timing", line)
+    relays = ("msr" if boat.start.relay is not None else "0", "mhr" if getattr(hold, "relay", None) else "0")
+    build.instance("timing", "pacer", ("pc", "pf", "mso", *relays), "pacer", hs=CRANK_STEP, hf=CONTACT_STEP)
+    branch = add_branch(build, boat, volts, running)
+    add_displays(build, boat, running, volts)
+    build.line("analysis", _initial(volts))
+    loop = tuple(loop_segments(boat, branch))
+    signals = _signals(boat, loop)
+    vectors = tuple(dict.fromkeys(v for s in signals.values() for v in (s.plus, s.minus) if v))
+    deck = Deck(
+        text=build.text(BLOCKS),
+        vectors=vectors,
+        stop_time=times.stop,
+        envelope=envelope(boat, vectors),
+        step_ceiling=STEP_CEILING,
+        title=boat.title,
+        preroll=PREROLL * 0.99,
+    )
+    return Circuit(deck, signals, loop, times, volts, running)
+
+
+def _initial(volts: Mapping[str, float]) -> str:
+    names = [n for n, v in sorted(volts.items()) if n != "0" and abs(v) > 1e-9]
+    rows = [" ".join(f"v({n})={volts[n]!r}" for n in names[k : k + 6]) for k in range(0, len(names), 6)]
+    return "\n".join(f".ic {row}" for row in rows)
+
+
+def _signals(boat: Boat, loop: tuple[Segment, ...]) -> dict[str, Signal]:
+    """Everything the verdict, the budget and the waveforms read."""
+    signals = {
+        "display": Signal("v(ds)", "v(dr)"),
+        "feed": Signal("v(feed)"),
+        "battery": Signal("v(bat)"),
+        "starter_stud": Signal("v(stud)"),
+        "motor_stud": Signal("v(mot)"),
+        "s_terminal": Signal("v(s)"),
+        "block": Signal("v(block)"),
+        "display_supply": Signal("v(ds)"),
+        "display_return": Signal("v(dr)"),
+        "start_signal": Signal("v(keyst)"),
+        "panel": Signal("v(panel)"),
+        "starter_current": Signal("i(vmot)"),
+        "battery_current": Signal("i(v.xbattery.voc)"),
+        "feed_current": Signal("i(vtap)"),
+        "return_current": Signal("i(vreturn)"),
+        "hold_up_current": Signal("i(vhold)"),
+        "pull_in_current": Signal("i(v.xsolenoid.vpi)"),
+        "hold_in_current": Signal("i(v.xsolenoid.vhi)"),
+        "motor_speed": Signal("v(w)"),
+        "engine_speed": Signal("v(we)"),
+        "mean_speed": Signal("v(xengine.wa)"),
+        "crank_angle": Signal("v(th)"),
+        "fired": Signal("v(fi)"),
+        "main_contact": Signal("v(xso)"),
+    }
+    signals["battery_switch"] = Signal(f"v({node_of(boat, 'battery switch')})")
+    if boat.start.relay is not None:
+        signals["start_relay"] = Signal("v(xsr)")
+    if boat.house is not None:
+        signals["house_battery"] = Signal("v(house)")
+        signals["house_current"] = Signal("i(v.xhouse.voc)")
+        if boat.link.kind == "closed":
+            signals["link_current"] = Signal("i(vlink)")
+    for k, display in enumerate(boat.displays):
+        signals[f"display_{k}_runs"] = Signal(f"v(on{k})")
+        signals[f"display_{k}_booted"] = Signal(f"v(xdisplay{k}.done)")
+        signals[f"display_{k}_inside"] = Signal(f"v(xdisplay{k}.di)", "v(dr)")
+        signals[f"display_{k}_current"] = Signal(f"i(v.xdisplay{k}.vp)")
+        if display.circuit.sense_threshold is not None:
+            signals[f"display_{k}_sense"] = Signal(f"v({node_of(boat, display.sense_node)})", "v(dr)")
+    for k, _ in enumerate(boat.loads):
+        signals[f"load_{k}_current"] = Signal(f"i(vld{k})")
+    signals |= _branch_signals(boat)
+    for segment in loop:
+        for node in (segment.a, segment.b):
+            if node != "0":
+                signals[f"node {node}"] = Signal(f"v({node})")
+    return signals
+
+
+def _branch_signals(boat: Boat) -> dict[str, Signal]:
+    hold = boat.hold_up
+    if boat.branch == "none":
+        return {"hold_up": Signal("v(ds)", "v(dr)")}
+    if boat.branch == "converter":
+        return {
+            "hold_up": Signal("v(cv)", "v(dr)"),
+            "converter_on": Signal("v(onc)"),
+            "converter_current": Signal("i(v.xconverter.vi)"),
+            "converter_input": Signal("v(feed)", "v(dr)"),
+        }
+    signals = {"normal_feed_current": Signal("i(vfd)")}
+    if isinstance(hold, StandbyPack):
+        signals |= {"hold_up": Signal("v(pk)", "v(dr)"), "pack_current": Signal("i(v.xpack.vs)")}
+        if hold.relay is not None:
+            signals |= {
+                "relay_position": Signal("v(xhr)"),
+                "relay_coil": Signal("v(coil)", "v(dr)"),
+                "relay_coil_current": Signal("i(v.xrelay.vc)"),
+            }
+        return signals
+    if boat.branch == "house feed":
+        return signals | {"hold_up": Signal("v(hd)", "v(dr)")}
+    return signals | {"hold_up": Signal("v(cb)", "v(dr)"), "bank_current": Signal("i(v.xbank.vc)")}

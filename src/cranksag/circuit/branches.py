@@ -1,0 +1,216 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The hold-up branches as lines of the ``branch`` block: what stands between the key's terminal and the display.
+
+Each writer returns the segments of the normal feed's loop through the branch, and `vfd`/`vhold` sense the current of
+the normal feed and of the hold-up at the display's supply pin.
+"""
+
+from __future__ import annotations
+
+from cranksag.circuit.boat import (
+    CONTACT_RESISTANCE,
+    NODES,
+    Segment,
+    add_diode,
+    add_suppression,
+    diode_at_rest,
+    relay_values,
+)
+from cranksag.circuit.network import Builder
+from cranksag.parts.diode import DiodeCircuit
+from cranksag.resolve.model import Bank, Boat, ConverterAhead, HouseFeed, NoHoldUp, StandbyPack
+
+BLOCK = "branch"
+BARE_LEG = 1e-3  # [ohm] what is left in a capacitor's leg without an inrush limiter: terminals and wire; estimate
+REGULATION = 20.0  # [A/V] of the converter subcircuit's output
+COIL_WIRE = 0.1  # [ohm] from S terminal or key to the relay's coil; nothing against a coil of tens of ohms
+
+_NETLIST = {
+    "none": "none",
+    "standby pack": "standby_pack",
+    "reservoir": "reservoir",
+    "supercapacitor": "supercapacitor",
+    "house feed": "house_feed",
+    "converter": "converter",
+}
+
+
+def netlist_name(branch: str) -> str:
+    """Top circuit of a hold-up branch."""
+    return _NETLIST[branch]
+
+
+def branch_at_rest(build: Builder, boat: Boat) -> None:
+    """What of the branch conducts with the key off."""
+    hold = boat.hold_up
+    always = boat.feed.key_terminal == "always"
+    if isinstance(hold, NoHoldUp):
+        _rest_feed(build, None)
+    elif isinstance(hold, StandbyPack):
+        total = hold.pack.resistance + hold.fuse_resistance
+        build.at_rest("e", "pack", "pk", "dr", hold.pack.open_circuit_voltage, total)
+        _rest_feed(build, hold.feed_diode)
+        if hold.relay is None:
+            diode_at_rest(build, "pack diode", "pk", "ds", hold.diode)
+    elif isinstance(hold, Bank):
+        _rest_feed(build, hold.diode)
+        build.at_rest("r", "bank leakage", "ds", "dr", _leakage(hold))
+    elif isinstance(hold, HouseFeed):
+        _rest_feed(build, hold.feed_diode)
+        if always:
+            total = hold.resistance + hold.joints + hold.fuse_resistance + CONTACT_RESISTANCE
+            build.at_rest("r", "house feed", "house", "hd", total)
+            diode_at_rest(build, "house diode", "hd", "ds", hold.diode)
+    elif always:
+        unit = hold.converter
+        power = sum(d.circuit.power for d in boat.displays) / unit.efficiency + unit.quiescent_power
+        build.at_rest("p", "converter input", "feed", "dr", power, unit.cut_out)
+        build.at_rest("e", "converter output", "ds", "dr", unit.output_voltage, 1.0 / REGULATION)
+
+
+def _rest_feed(build: Builder, diode: DiodeCircuit | None) -> None:
+    if diode is None:
+        build.at_rest("r", "feed to display", "feed", "ds", CONTACT_RESISTANCE)
+    else:
+        diode_at_rest(build, "feed diode", "feed", "ds", diode)
+
+
+def add_branch(build: Builder, boat: Boat, volts: dict[str, float], running: bool) -> list[Segment]:
+    """Write the branch. `volts`: the network at rest; `running`: the display is fed with the key off."""
+    hold = boat.hold_up
+    if isinstance(hold, StandbyPack):
+        return _standby_pack(build, hold)
+    if isinstance(hold, Bank):
+        return _bank(build, hold, volts if running else {})
+    if isinstance(hold, HouseFeed):
+        return _house_feed(build, boat, hold)
+    if isinstance(hold, ConverterAhead):
+        return _converter(build, hold, volts, running)
+    build.line(BLOCK, "Vhold feed ds 0")
+    return []
+
+
+def _feed_diode(build: Builder, diode: DiodeCircuit | None, start: str = "feed", end: str = "ds") -> Segment:
+    build.line(BLOCK, f"Vfd {start} fd 0")
+    if diode is None:
+        build.line(BLOCK, f"Rfd fd {end} {CONTACT_RESISTANCE}")
+        return Segment("feed joint to display", "supply", None, start, end)
+    add_diode(build, BLOCK, "feeddiode", "fd", end, diode)
+    return Segment("feed diode", "supply", "hold_up.feed_diode", start, end)
+
+
+def _standby_pack(build: Builder, hold: StandbyPack) -> list[Segment]:
+    build.instance(
+        BLOCK,
+        "pack",
+        ("pk", "dr"),
+        "pack",
+        voc=hold.pack.open_circuit_voltage,
+        r=hold.pack.resistance,
+        rfuse=hold.fuse_resistance,
+    )
+    segments: list[Segment] = []
+    if hold.relay is None:
+        segments.append(_feed_diode(build, hold.feed_diode))
+        build.line(BLOCK, "Vhold pk hd 0")
+        add_diode(build, BLOCK, "packdiode", "hd", "ds", hold.diode)
+    else:
+        tap = NODES[hold.coil_at]
+        build.line(BLOCK, f"Vcoil {tap} coil0 0\nRcoilwire coil0 coil {COIL_WIRE}")
+        values = relay_values(hold.relay)
+        if hold.relay.changeover:
+            # the moving contact carries the display: at rest the normal feed, operated the pack
+            build.instance(BLOCK, "relay", ("coil", "dr", "ds", "no", "nc", "xhr", "mhr", "one"), "relay", **values)
+            segments.append(_feed_diode(build, hold.feed_diode, end="nc"))
+            segments.append(Segment("relay resting contact", "supply", "hold_up.relay", "nc", "ds"))
+            build.line(BLOCK, "Vhold pk hd 0\nRnc nc 0 1g")
+            add_diode(build, BLOCK, "packdiode", "hd", "no", hold.diode)
+        else:
+            build.instance(BLOCK, "relay", ("coil", "dr", "pk", "no", "nc", "xhr", "mhr", "one"), "relay", **values)
+            segments.append(_feed_diode(build, hold.feed_diode))
+            build.line(BLOCK, "Vhold no hd 0\nRnc nc 0 1g")
+            add_diode(build, BLOCK, "packdiode", "hd", "ds", hold.diode)
+        add_suppression(build, BLOCK, "suppress", ("coil", "dr"), hold.relay)
+    if hold.recharge == "resistor":
+        # its own small diode keeps the pack from feeding the harness backwards
+        build.line(BLOCK, f"Rcharge feed rc1 {hold.recharge_resistance!r}")
+        build.instance(BLOCK, "chargediode", ("rc1", "pk"), "diode", n=1.9, rs=0.05, **{"is": 1e-9})
+    elif hold.recharge == "charger":
+        current = (hold.recharge_voltage - 12.0) / hold.recharge_resistance
+        build.instance(
+            BLOCK,
+            "charger",
+            ("feed", "pk"),
+            "charger",
+            vset=hold.recharge_voltage,
+            r=hold.recharge_resistance,
+            imax=max(current, 0.1),
+        )
+    return segments
+
+
+def _bank(build: Builder, hold: Bank, volts: dict[str, float]) -> list[Segment]:
+    segment = _feed_diode(build, hold.diode)
+    start = max(volts.get("ds", 0.0) - volts.get("dr", 0.0), 0.0)
+    if hold.charge_current is not None:
+        resistance = hold.inrush_limit if hold.inrush_limit else BARE_LEG * 100
+        build.instance(BLOCK, "limit", ("ds", "cp"), "limiter", r=resistance, imax=hold.charge_current)
+    else:
+        build.line(BLOCK, f"Rlimit ds cp {hold.inrush_limit if hold.inrush_limit else BARE_LEG!r}")
+    if hold.discharge_diode is not None:
+        add_diode(build, BLOCK, "discharge", "cp", "ds", hold.discharge_diode)
+    build.line(BLOCK, f"Vhold cp cf 0\nRfuse cf cb {max(hold.fuse_resistance, 1e-4)!r}")
+    build.instance(
+        BLOCK,
+        "bank",
+        ("cb", "dr"),
+        "capacitor",
+        c=hold.bank.capacitance,
+        esr=hold.bank.esr,
+        rleak=_leakage(hold),
+        v0=start,
+    )
+    return [segment]
+
+
+def _leakage(hold: Bank) -> float:
+    return 1.0 / (1.0 / hold.bank.leakage_resistance + (1.0 / hold.bleed if hold.bleed else 0.0))
+
+
+def _house_feed(build: Builder, boat: Boat, hold: HouseFeed) -> list[Segment]:
+    segment = _feed_diode(build, hold.feed_diode)
+    build.instance(
+        BLOCK, "housewire", ("house", "hw"), "wire", r=hold.resistance, rj=hold.joints + hold.fuse_resistance
+    )
+    # switched with the key, like any panel breaker that is on while the boat is used
+    control = "one" if boat.feed.key_terminal == "always" else "kh"
+    build.instance(BLOCK, "housekey", ("hw", "hs", control), "contact_keyed", r=CONTACT_RESISTANCE)
+    build.line(BLOCK, "Vhold hs hd 0")
+    add_diode(build, BLOCK, "housediode", "hd", "ds", hold.diode)
+    return [segment]
+
+
+def _converter(build: Builder, hold: ConverterAhead, volts: dict[str, float], running: bool) -> list[Segment]:
+    unit = hold.converter
+    build.instance(
+        BLOCK,
+        "converter",
+        ("feed", "cv", "dr", "onc", "one"),
+        "converter",
+        vset=unit.output_voltage,
+        eta=unit.efficiency,
+        ilim=unit.input_limit,
+        pq=unit.quiescent_power,
+        headroom=0.5 if unit.direction == "down" else -1000.0,
+        vcutout=unit.cut_out,
+        vcutin=unit.cut_in,
+        trestart=unit.restart_delay,
+        co=unit.output_capacitance,
+        on0=1.0 if running else 0.0,
+        v0=volts["ds"] - volts["dr"] if running else 0.0,
+        vi0=volts["feed"] - volts["dr"] if running else 0.0,
+    )
+    if hold.pass_diode is not None:
+        add_diode(build, BLOCK, "pass", "feed", "cv", hold.pass_diode)
+    build.line(BLOCK, "Vhold cv ds 0")
+    return [Segment("converter", "supply", "hold_up", "feed", "ds")]

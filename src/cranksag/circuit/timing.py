@@ -1,0 +1,124 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The key as sources of the deck, and the moments at which the solver must place a time step.
+
+Deck time runs from 0; the boat stands still with the key off for `PREROLL` seconds, then the key is turned on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from cranksag.resolve.model import Crank, Feed
+from cranksag.scenario import TimeMark
+
+PREROLL = 0.05  # [s] deck time of key-on
+KEY_EDGE = 2e-4  # [s] a key contact's edge in the deck; the contact moves at its middle
+STEP_CEILING = 0.1  # [s] longest step where nothing happens
+CRANK_STEP = 4e-3  # [s] step while cranking: the crank angle at release stays right to a hundredth of a radian
+CONTACT_STEP = 0.2e-3  # [s] step while a contact moves and just after the key does
+COIL_WINDOW = 0.012  # [s] after the key moves: coil currents rise or decay, before any contact moves
+RUN_UP_WINDOW = 0.6  # [s] after START: the first compressions decide the crank angle of all that follows
+RUN_UP_PACE = 20.0  # [-] gate of the pacer in that window: steps of about 2.3 ms instead of 5 ms
+RUN_UP_WINDOW = 0.6  # [s] after START: the first compressions decide the crank angle of all that follows
+RUN_UP_PACE = 20.0  # [-] gate of the pacer in that window: steps of about 2.3 ms instead of 5 ms
+RUN_UP_WINDOW = 0.6  # [s] after START: the first compressions decide the crank angle of all that follows
+RUN_UP_PACE = 20.0  # [-] gate of the pacer in that window: steps of about 2.3 ms instead of 5 ms
+EDGE_WINDOW = 0.002  # [s] after key-on: input capacitors charge
+RELEASE_WINDOW = 0.04  # [s] after the key is let go: coils collapse, contacts open
+
+
+@dataclass(frozen=True, slots=True)
+class KeyTimes:
+    """Moments of the run in deck time [s]."""
+
+    key_on: float
+    starts: tuple[float, ...]
+    releases: tuple[float, ...]
+    stop: float
+
+
+def key_times(crank: Crank) -> KeyTimes:
+    """When the key is turned on, to START, let go, and when the run ends."""
+    first = PREROLL + crank.key_on_before
+    period = crank.key_held + crank.rest
+    starts = tuple(first + k * period for k in range(crank.attempts))
+    releases = tuple(t + crank.key_held for t in starts)
+    return KeyTimes(PREROLL, starts, releases, releases[-1] + crank.after)
+
+
+def mark_time(mark: TimeMark, times: KeyTimes) -> float | None:
+    """Deck time of a mark [s]; None where it hangs on the engine firing."""
+    base = {"key on": times.key_on, "start": times.starts[0], "end": times.stop + 1.0}
+    return None if mark.event == "fire" else max(base[mark.event] + mark.offset, 0.0)
+
+
+def switched(node: str, intervals: Iterable[tuple[float, float]], stop: float) -> str:
+    """Source line: `node` is 1 during the intervals [s] and 0 elsewhere, with edges of `KEY_EDGE`."""
+    points: list[tuple[float, float]] = []
+    for begin, end in merged(intervals):
+        points += _edge(begin, 1.0) if begin > KEY_EDGE else [(0.0, 1.0)]
+        if end < stop:
+            points += _edge(end, 0.0)
+    if not points or points[0][0] > 0.0:
+        points.insert(0, (0.0, 0.0))
+    if len(points) == 1:
+        return f"V{node} {node} 0 {points[0][1]:g}"
+    return f"V{node} {node} 0 pwl(" + " ".join(f"{t!r} {v:g}" for t, v in points) + ")"
+
+
+def _edge(moment: float, to: float) -> list[tuple[float, float]]:
+    return [(moment - KEY_EDGE / 2, 1.0 - to), (moment + KEY_EDGE / 2, to)]
+
+
+def merged(intervals: Iterable[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Sorted, non-overlapping intervals; those closer than two edges become one."""
+    result: list[tuple[float, float]] = []
+    for begin, end in sorted(i for i in intervals if i[1] > i[0]):
+        if result and begin <= result[-1][1] + 2 * KEY_EDGE:
+            result[-1] = (result[-1][0], max(result[-1][1], end))
+        else:
+            result.append((begin, end))
+    return result
+
+
+def feed_intervals(feed: Feed, times: KeyTimes) -> list[tuple[float, float]]:
+    """When the key's terminal feeds the display [deck time, s]: cut in START, or broken on the way there and back."""
+    begin = 0.0 if feed.key_terminal == "always" else times.key_on
+    gaps: list[tuple[float, float]] = []
+    for start, release in zip(times.starts, times.releases, strict=True):
+        if feed.dead_in_start:
+            gaps.append((start - feed.key_break, release + feed.key_break))
+        elif feed.key_break > 0.0:
+            gaps += [(start - feed.key_break, start), (release, release + feed.key_break)]
+    intervals = []
+    for low, high in gaps:
+        if low > begin:
+            intervals.append((begin, low))
+        begin = max(begin, high)
+    return [*intervals, (begin, times.stop + 1.0)]
+
+
+def start_intervals(times: KeyTimes) -> list[tuple[float, float]]:
+    """When the key stands in START [deck time, s]."""
+    return list(zip(times.starts, times.releases, strict=True))
+
+
+def pace(times: KeyTimes) -> list[str]:
+    """Source lines of the pacer's gates: while cranking and a moment longer, and just after the key moves."""
+    starting = start_intervals(times)
+    moved = [(times.key_on, times.key_on + EDGE_WINDOW)]
+    moved += [(t, t + COIL_WINDOW) for pair in starting for t in pair]
+    cranking = [(a, b + RELEASE_WINDOW) for a, b in starting]
+    return [_graded(cranking, times.stop), switched("pf", moved, times.stop)]
+
+
+def _graded(intervals: list[tuple[float, float]], stop: float) -> str:
+    """The slow gate: `RUN_UP_PACE` while the engine runs up to speed, 1 for the rest of the crank."""
+    points = [(0.0, 0.0)]
+    for begin, end in intervals:
+        settled = min(begin + RUN_UP_WINDOW, end - 2 * KEY_EDGE)
+        for moment, level in ((begin, RUN_UP_PACE), (settled, 1.0), (end, 0.0)):
+            if moment < stop:
+                points += [(moment - KEY_EDGE / 2, points[-1][1]), (moment + KEY_EDGE / 2, level)]
+    return "Vpc pc 0 pwl(" + " ".join(f"{t!r} {v:g}" for t, v in points) + ")"

@@ -1,0 +1,104 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Defaults, catalogue and parts turn a scenario into a boat: every number known, each with its origin."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+from cranksag.catalogue import Catalogue, load_catalogue
+from cranksag.errors import InputError
+from cranksag.resolve import boat as sections
+from cranksag.resolve.dangers import judge
+from cranksag.resolve.fields import Ledger
+from cranksag.resolve.hold_up import hold_up
+from cranksag.resolve.model import Boat, Note, Value
+from cranksag.scenario import Scenario, default_value
+
+__all__ = ["Boat", "Note", "Value", "resolve"]
+
+
+@lru_cache(maxsize=1)
+def _shipped() -> Catalogue:
+    return load_catalogue()
+
+
+def resolve(scenario: Scenario, catalogue: Catalogue | None = None) -> Boat:
+    """The boat of a scenario.
+
+    Parameters
+    ----------
+    scenario : what the user wrote
+    catalogue : parts to name; the shipped ones by default
+
+    Returns
+    -------
+    Boat, frozen, in SI and degC
+
+    Raises
+    ------
+    InputError
+        What the fields together make impossible, all of it, one line each.
+    """
+    ledger = Ledger(scenario, catalogue if catalogue is not None else _shipped())
+    try:
+        boat = _boat(ledger)
+    except ValueError as error:  # a part refuses a combination that each field alone allows
+        raise InputError([*ledger.problems, f"{scenario.name}: {error}"]) from error
+    if ledger.problems:
+        raise InputError(ledger.problems)
+    return boat
+
+
+def _boat(ledger: Ledger) -> Boat:
+    scenario = ledger.scenario
+    title = scenario.title if scenario.title is not None else str(default_value("title"))
+    places = sections.temperatures(ledger)
+    batteries, nominal = sections.nominal_voltage(scenario)
+    feed = sections.feed(ledger, places.engine_room, places.helm)
+    motor, solenoid, ratio = sections.starter(ledger, nominal, places.engine_room)
+    engine, fires_after, minimum_speed = sections.engine(ledger, places.oil)
+    displays = sections.displays(ledger, places.helm)
+    branch, hold = hold_up(ledger, places, nominal, sum(d.circuit.power for d in displays))
+    start = sections.start_circuit(ledger, feed, nominal, places.engine_room, places.helm)
+    house = sections.bank(ledger, "house", places.battery) if scenario.house is not None else None
+    battery = sections.bank(ledger, "battery", places.battery)
+    link, alternator = sections.link(ledger), sections.alternator(ledger, batteries)
+    panel, crank, loads = (
+        sections.panel(ledger, places.engine_room),
+        sections.crank(ledger),
+        sections.loads(ledger),
+    )
+    positive = sections.cable_elements(ledger, "positive", places.engine_room)
+    negative = sections.cable_elements(ledger, "negative", places.engine_room)
+    if not ledger.problems:
+        judge(ledger, hold, nominal, places.helm)
+    return Boat(
+        title=title,
+        nominal_voltage=nominal,
+        temperatures=places,
+        battery=battery,
+        house=house,
+        house_negative=sections.HOUSE_NEGATIVE,
+        link=link,
+        alternator=alternator,
+        panel=panel,
+        positive=positive,
+        negative=negative,
+        feed=feed,
+        start=start,
+        solenoid=solenoid,
+        motor=motor,
+        gear_ratio=ratio,
+        engine=engine,
+        fires_after=fires_after,
+        minimum_speed=minimum_speed,
+        idle_speed=sections.IDLE_SPEED,
+        crank=crank,
+        loads=loads,
+        displays=displays,
+        branch=branch,
+        hold_up=hold,
+        values=ledger.values,
+        dangers=tuple(ledger.dangers),
+        warnings=tuple(ledger.warnings),
+    )

@@ -1,0 +1,136 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Combinations that can hurt people, burn a boat or ruin parts: listed, each with its reason and what to do."""
+
+from __future__ import annotations
+
+from cranksag.parts.conductors import ampacity, conductor_area
+from cranksag.parts.fuse import FUSE_TYPES, protects_conductor
+from cranksag.parts.pack import CHEMISTRIES
+from cranksag.parts.supercapacitor import cell_voltage_margin
+from cranksag.quantities import ConductorSize
+from cranksag.resolve.fields import Ledger
+from cranksag.resolve.hold_up import OVER_CHARGE_12, OVER_CHARGE_24
+from cranksag.resolve.model import Bank, HoldUp, HouseFeed, NoHoldUp, StandbyPack
+
+BATTERY_CHEMISTRY = {
+    "flooded": "vented lead",
+    "efb": "vented lead",
+    "agm": "sealed lead AGM",
+    "gel": "sealed lead gel",
+}
+"""Chemistries of start and house batteries by their names among the packs."""
+SMALL_WIRE = 5.0  # [A] for sizes below the ampacity table; engineering estimate
+HOUSE_SHORT = 2000.0  # [A] what a house bank can give into a dead short; engineering estimate
+
+
+def judge(ledger: Ledger, hold: HoldUp, nominal: float, helm: float) -> None:
+    """Append the dangers and warnings of a resolved hold-up branch."""
+    if isinstance(hold, NoHoldUp):
+        return
+    if isinstance(hold, StandbyPack):
+        _pack(ledger, hold, nominal, helm)
+    elif isinstance(hold, Bank):
+        _bank(ledger, hold, nominal)
+    if getattr(hold, "fuse_rating", 0.0) is None:
+        ledger.danger(
+            "source_unfused",
+            "the added source has no fuse: fit one within a hand's width of its positive terminal",
+        )
+    if isinstance(hold, (StandbyPack, HouseFeed)):
+        _conductor(ledger, hold)
+
+
+def _pack(ledger: Ledger, hold: StandbyPack, nominal: float, helm: float) -> None:
+    section = ledger.scenario.hold_up
+    kind = str(ledger.values["hold_up.chemistry"].value)
+    chemistry = CHEMISTRIES[kind]
+    charged = hold.recharge != "none" or section.charge_path not in (None, "none")
+    partner = section.in_parallel_with
+    if partner not in (None, "none"):
+        bank = ledger.scenario.house if partner == "house battery" else ledger.scenario.battery
+        other = (bank.chemistry if bank is not None else None) or "flooded"
+        if kind != BATTERY_CHEMISTRY[other]:
+            ledger.danger(
+                "unlike_chemistries",
+                f"a {kind} pack wired straight across the {other} {partner} overcharges one of the two: use a diode, "
+                "or a pack of the same chemistry",
+            )
+        ledger.danger("pack_paralleled", f"the pack is wired straight to the {partner}: it cranks the engine too")
+    if not chemistry.rechargeable and charged:
+        ledger.danger("primary_charged", f"{kind} cells must never be charged: leave every charge path out")
+    regulated = hold.recharge == "charger"
+    if chemistry.needs_regulated_charge and charged and not regulated:
+        ledger.danger(
+            "lithium_unregulated",
+            f"{kind} cells on an unregulated charge can burn: use a charger made for them",
+        )
+    place = ledger.values["hold_up.placed_at"].value
+    if chemistry.vents_gas and (place == "helm" or hold.relay_ambient > 40.0):
+        where = f"at the {place} ({hold.relay_ambient:.0f} degC)"
+        if place == "helm" and helm <= 30.0:
+            ledger.warn(
+                "vented_helm",
+                f"a vented lead pack {where} gives off gas and acid mist: ventilate, or use a sealed one",
+            )
+        else:
+            ledger.danger(
+                "vented_hot",
+                f"a vented lead pack {where} gives off explosive gas: use a sealed pack, ventilated",
+            )
+    if hold.relay_ambient > chemistry.hot_limit:
+        ledger.danger(
+            "pack_hot",
+            f"{hold.relay_ambient:.0f} degC is more than a {kind} pack stands ({chemistry.hot_limit:.0f} degC): move it",
+        )
+    if nominal > 18.0 and hold.pack.open_circuit_voltage < 18.0:
+        ledger.warn("pack_voltage", "a 12 V pack on a 24 V boat: the display must work from both voltages")
+    elif hold.pack.open_circuit_voltage > 1.5 * nominal:
+        ledger.warn("pack_voltage", f"a {hold.pack.open_circuit_voltage:.0f} V pack on a {nominal:.0f} V boat")
+    if hold.relay is None:
+        ledger.warn(
+            "always_fed",
+            "without a relay contact the pack feeds the display with the key off until it is flat",
+        )
+
+
+def _bank(ledger: Ledger, hold: Bank, nominal: float) -> None:
+    over = OVER_CHARGE_24 if nominal > 18.0 else OVER_CHARGE_12
+    if hold.inrush_limit is None and hold.charge_current is None:
+        ledger.danger("no_inrush_limit", "the bank has no inrush limiter: its charge welds contacts and blows fuses")
+    if hold.bleed is None:
+        ledger.danger("no_bleed", "the bank has no bleed resistor: it stays charged for days and can burn or spark")
+    if ledger.scenario.hold_up.charge_path == "key switch":
+        ledger.danger(
+            "bank_across_key",
+            "a bank behind the key switch itself: its inrush burns the key's contact; feed it by a relay",
+        )
+    margin = cell_voltage_margin(hold.cell_voltage, hold.cells, over, hold.worst_cell_share)
+    if margin < 0.0:
+        what = "cell" if hold.branch == "supercapacitor" else "bank"
+        ledger.danger(
+            "over_voltage",
+            f"at {over:g} V of charging voltage the worst {what} stands {-margin:.2f} V over its rating and can burst: "
+            + ("more cells in series" if hold.branch == "supercapacitor" else "a higher rated voltage"),
+        )
+
+
+def _conductor(ledger: Ledger, hold: StandbyPack | HouseFeed) -> None:
+    size = ledger.values["hold_up.size"].value
+    if not isinstance(size, ConductorSize) or hold.fuse_rating is None:
+        return
+    short = hold.pack.short_circuit_current if isinstance(hold, StandbyPack) else HOUSE_SHORT
+    fuse = FUSE_TYPES["blade"]
+    allowed = ampacity(size)
+    reasons = protects_conductor(
+        fuse,
+        hold.fuse_rating,
+        conductor_area(size),
+        allowed.current if allowed is not None else SMALL_WIRE,
+        short,
+    )
+    for reason in reasons:
+        message = f"{reason} ({size}): smaller fuse, thicker wire or a fuse type that breaks more"
+        if isinstance(hold, HouseFeed) and "break" in reason:
+            ledger.warn("fuse_breaking_capacity", message)
+        else:
+            ledger.danger("conductor_unprotected", message)

@@ -1,0 +1,302 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The hold-up branch: catalogue parts, overrides and defaults to circuit values."""
+
+from __future__ import annotations
+
+import dataclasses
+
+from cranksag.catalogue import Entry
+from cranksag.catalogue.build import diode_model
+from cranksag.parts.capacitor import capacitor_circuit, lifetime
+from cranksag.parts.conductors import run_resistance
+from cranksag.parts.converter import converter_circuit
+from cranksag.parts.diode import DiodeCircuit, DiodeModel, diode_circuit
+from cranksag.parts.fuse import FUSE_TYPES, fuse_resistance
+from cranksag.parts.pack import CHEMISTRIES, COULOMB_PER_AMPERE_HOUR, pack_circuit
+from cranksag.parts.relay import (
+    RelayCircuit,
+    Suppression,
+    coil_temperature,
+    must_operate_spread,
+    must_release_spread,
+    relay_circuit,
+)
+from cranksag.parts.supercapacitor import (
+    CellSpec,
+    cells_needed,
+    string_circuit,
+    worst_cell_share_balanced,
+    worst_cell_share_charging,
+)
+from cranksag.resolve.fields import Ledger, Section
+from cranksag.resolve.model import (
+    Bank,
+    ConverterAhead,
+    HoldUp,
+    HouseFeed,
+    NoHoldUp,
+    Origin,
+    StandbyPack,
+    Temperatures,
+)
+
+DIODE = "1N5822"  # 40 V 3 A Schottky: common practice for a display of about an ampere
+RELAY_12, RELAY_24 = "12 V 45 A make, 90 ohm", "24 V 20 A make, 320 ohm"
+PACK_12 = "sealed lead AGM 12 V 7 Ah"
+PACK_CHEMISTRY = {
+    "agm": "sealed lead AGM",
+    "gel": "sealed lead gel",
+    "nimh": "NiMH",
+    "lithium": "lithium iron phosphate",
+    "primary lithium": "lithium primary",
+    "alkaline": "alkaline primary",
+}
+"""Scenario words for the chemistries of `cranksag.parts.pack`."""
+RESERVOIR_CAPACITANCE, SUPERCAPACITOR_CAPACITANCE = 47e-3, 10.0  # [F] as the scenario documents them
+CELL_TIME_CONSTANT = 0.7  # [s] ESR x capacitance of a supercapacitor cell; engineering estimate from data sheets
+CELL_LEAKAGE_PER_FARAD = 3e-6  # [A/F] settled leakage; engineering estimate
+BALANCING_FACTOR = 10.0  # [-] balancing current over leakage; common practice
+ELECTROLYTIC_LIFE, ELECTROLYTIC_RATED = (
+    2000.0 * 3600.0,
+    105.0,
+)  # [s, degC] general-purpose endurance; common practice
+SUPERCAPACITOR_LIFE, SUPERCAPACITOR_RATED = (
+    1000.0 * 3600.0,
+    65.0,
+)  # [s, degC] endurance in data sheets; common practice
+OVER_CHARGE_12, OVER_CHARGE_24 = 15.5, 31.0  # [V] highest charging voltage a bank must stand; common practice
+RECHARGE_VOLTAGE = 13.6  # [V] float charge of a 12 V lead pack at 25 degC; common practice
+PACK_VOLTAGE = 12.8  # [V] full 12 V lead pack at rest; the table of cranksag.parts.pack
+
+
+def hold_up(ledger: Ledger, places: Temperatures, nominal: float, displays_power: float) -> tuple[str, HoldUp]:
+    """The branch's name and its circuit values."""
+    section = Section(ledger, ledger.scenario.hold_up, "hold_up")
+    branch = section.value("branch")
+    place = section.value("placed_at") if branch != "none" else "helm"
+    temperature = places.engine_room if place == "engine room" else places.helm
+    if branch == "standby pack":
+        return branch, _standby_pack(ledger, section, temperature, nominal)
+    if branch in ("reservoir", "supercapacitor"):
+        return branch, _bank(ledger, section, branch, temperature, nominal)
+    if branch == "house feed":
+        return branch, _house_feed(ledger, section, temperature)
+    if branch == "converter":
+        return branch, _converter(ledger, section, nominal, displays_power)
+    return branch, NoHoldUp()
+
+
+_MODELS: dict[int, tuple[Entry, DiodeModel]] = {}
+"""Diode models by identity of their catalogue line: a fit is too slow to repeat in a sweep."""
+
+
+def _diode_model(entry: Entry) -> DiodeModel:
+    kept = _MODELS.get(id(entry))
+    if kept is None or kept[0] is not entry:
+        kept = _MODELS[id(entry)] = (entry, diode_model(entry))
+    return kept[1]
+
+
+def named_diode(ledger: Ledger, path: str, name: str, temperature: float) -> DiodeCircuit | None:
+    """A diode of the catalogue at a temperature [degC]; None after noting an unknown name."""
+    entry = ledger.part(path, "diode", name)
+    return None if entry is None else diode_circuit(_diode_model(entry), temperature)
+
+
+def _diode(ledger: Ledger, section: Section, name: str, temperature: float) -> DiodeCircuit | None:
+    part = section.value(name, DIODE, "a Schottky diode of the 3 A class")
+    if part == "none":
+        return None
+    return named_diode(ledger, f"hold_up.{name}", part, temperature)
+
+
+def _fuse(section: Section) -> tuple[float | None, float]:
+    """Rating [A] (None: no fuse) and resistance [ohm] of the fuse at the added source."""
+    rating = section.value("fuse")
+    if rating == "none":
+        return None, 1e-4
+    return float(rating), fuse_resistance(FUSE_TYPES["blade"], float(rating))
+
+
+def _standby_pack(ledger: Ledger, section: Section, temperature: float, nominal: float) -> StandbyPack:
+    entry = ledger.part("hold_up.pack", "pack", section.value("pack", PACK_12, "a small sealed lead pack"))
+    kind = section.value("chemistry", "agm", entry=entry)
+    chemistry = CHEMISTRIES[PACK_CHEMISTRY.get(kind, kind)]
+    ledger.note("hold_up.chemistry", chemistry.name, ledger.values["hold_up.chemistry"].origin)
+    capacity = section.number("pack_capacity", 7.0 * COULOMB_PER_AMPERE_HOUR, "capacity", entry)
+    full = section.number("pack_voltage", PACK_VOLTAGE, "full pack at rest")
+    if entry is not None and section.written("pack_voltage") is None:
+        full = int(entry.value("cells")) * chemistry.cell_voltage[-1][1]
+        ledger.note("hold_up.pack_voltage", full, "catalogue", entry.source)
+    cells = max(round(full / chemistry.cell_voltage[-1][1]), 1)
+    resistance = section.number(
+        "pack_resistance",
+        cells * chemistry.cell_resistance_ah * COULOMB_PER_AMPERE_HOUR / capacity,
+        "resistance",
+        entry,
+    )
+    charge = section.number("pack_charge")
+    pack = pack_circuit(chemistry, cells, capacity, charge, temperature, resistance)
+    scale = full / (cells * chemistry.cell_voltage[-1][1])
+    pack = dataclasses.replace(pack, open_circuit_voltage=pack.open_circuit_voltage * scale)
+    fuse, fuse_ohm = _fuse(section)
+    wire = run_resistance(section.value("size"), 2.0 * section.number("length"), temperature)
+    recharge = section.value("recharge")
+    return StandbyPack(
+        pack=pack,
+        pack_energy=pack.open_circuit_voltage * pack.capacity_ah * COULOMB_PER_AMPERE_HOUR,
+        pack_self_discharge=chemistry.self_discharge,
+        relay=_relay(ledger, section, nominal, temperature),
+        relay_ambient=temperature,
+        coil_at=section.value("coil_at"),
+        diode=_diode(ledger, section, "diode", temperature)
+        or diode_circuit(DiodeModel(15e-6, 1.25, 30e-3), temperature),
+        feed_diode=_diode(ledger, section, "feed_diode", temperature),
+        fuse_rating=fuse,
+        fuse_resistance=fuse_ohm + wire + section.number("joints"),
+        recharge=recharge,
+        recharge_resistance=section.number("recharge_resistance") if recharge != "none" else 0.0,
+        recharge_voltage=RECHARGE_VOLTAGE * full / PACK_VOLTAGE,
+    )
+
+
+def _relay(ledger: Ledger, section: Section, nominal: float, ambient: float) -> RelayCircuit | None:
+    contact = section.value("contact")
+    if contact == "none":
+        return None
+    usual = RELAY_24 if nominal > 18.0 else RELAY_12
+    entry = ledger.part("hold_up.relay", "relay", section.value("relay", usual, "a small automotive relay"))
+    if entry is None:
+        return None
+    coil = section.number("coil_resistance", entry=entry)
+    operate = section.number("must_operate", entry=entry)
+    release = section.number("must_release", entry=entry)
+    rated = float(entry.value("coil_voltage"))
+    if not release < operate < rated:
+        section.problem("must_operate", f"must lie between must_release and the coil's rated {rated:g} V")
+        return None
+    suppression = Suppression(
+        section.value("suppression"),
+        zener_voltage=section.number("suppression_voltage"),
+        resistance=section.number("suppression_resistance"),
+    )
+    # must-operate is the maximum of the type: a relay that just meets it is the one to design for
+    return relay_circuit(
+        coil,
+        must_operate_spread(operate).high,
+        must_release_spread(release, operate).typical,
+        section.number("operate_time", entry=entry),
+        section.number("release_time", entry=entry),
+        rated,
+        coil_temperature(coil, 0.0, ambient),
+        section.number("contact_resistance", entry=entry),
+        contact == "changeover",
+        suppression,
+    )
+
+
+def _bank(ledger: Ledger, section: Section, branch: str, temperature: float, nominal: float) -> Bank:
+    limit = section.value("inrush_limit")
+    bleed = section.value("bleed")
+    fuse, fuse_ohm = _fuse(section)
+    age = section.number("age")
+    over = OVER_CHARGE_24 if nominal > 18.0 else OVER_CHARGE_12
+    if branch == "reservoir":
+        capacitance = section.number("capacitance", RESERVOIR_CAPACITANCE, "47 mF for a reservoir")
+        rated = section.number("rated_voltage", 35.0 if nominal > 18.0 else 25.0, "25 V, or 35 V on a 24 V boat")
+        used = min(age / lifetime(ELECTROLYTIC_LIFE, ELECTROLYTIC_RATED, temperature), 1.0)
+        bank = capacitor_circuit(capacitance, rated, temperature, used, esr=section.written("esr"))
+        cells, cell, share = 1, rated, 1.0
+    else:
+        capacitance = section.number("capacitance", SUPERCAPACITOR_CAPACITANCE, "10 F for a supercapacitor")
+        cell = section.number("cell_voltage")
+        cells = int(section.number("cells", cells_needed(cell, over), "enough for the charging voltage"))
+        used = min(age / lifetime(SUPERCAPACITOR_LIFE, SUPERCAPACITOR_RATED, temperature), 1.0)
+        balancing = section.value("balancing")
+        esr = section.written("esr")
+        each = capacitance * cells
+        spec = CellSpec(
+            capacitance=each,
+            esr=esr / cells if esr is not None else CELL_TIME_CONSTANT / each,
+            voltage=cell,
+            leakage=CELL_LEAKAGE_PER_FARAD * each,
+        )
+        resistor = cell / (BALANCING_FACTOR * spec.leakage)
+        bank = string_circuit(spec, cells, temperature, used, resistor if balancing == "resistor" else float("inf"))
+        share = 1.0 if balancing == "active" else worst_cell_share_charging(cells)
+        if balancing == "resistor":
+            share = max(share, worst_cell_share_balanced(cells, over, resistor, 0.5 * spec.leakage))
+    if section.written("leakage") is not None:
+        rated_v = bank.rated_voltage
+        bank = dataclasses.replace(bank, leakage_resistance=rated_v / max(section.number("leakage"), 1e-9))
+    ledger.note(
+        "hold_up.esr",
+        bank.esr,
+        "written" if section.written("esr") is not None else "estimate",
+        "data-sheet law",
+    )
+    has_limit = limit != "none" or branch == "supercapacitor"
+    return Bank(
+        branch="reservoir" if branch == "reservoir" else "supercapacitor",
+        bank=bank,
+        diode=_diode(ledger, section, "diode", temperature),
+        discharge_diode=_diode(ledger, section, "discharge_diode", temperature) if has_limit else None,
+        inrush_limit=None if limit == "none" else float(limit),
+        charge_current=section.number("charge_current") if branch == "supercapacitor" else None,
+        bleed=None if bleed == "none" else float(bleed),
+        cells=cells,
+        cell_voltage=cell,
+        worst_cell_share=share,
+        fuse_rating=fuse,
+        fuse_resistance=fuse_ohm,
+    )
+
+
+def _house_feed(ledger: Ledger, section: Section, temperature: float) -> HouseFeed:
+    if ledger.scenario.house is None:
+        ledger.problem("hold_up.branch", "a house feed needs a [house] bank in the scenario")
+    fuse, fuse_ohm = _fuse(section)
+    diode = _diode(ledger, section, "diode", temperature)
+    if section.written("diode") == "none":
+        section.problem("diode", "without it the house bank would crank the engine through the feed; name a diode")
+    return HouseFeed(
+        resistance=run_resistance(section.value("size"), 2.0 * section.number("length"), temperature),
+        joints=section.number("joints"),
+        diode=diode or diode_circuit(DiodeModel(15e-6, 1.25, 30e-3), temperature),
+        feed_diode=_diode(ledger, section, "feed_diode", temperature),
+        fuse_rating=fuse,
+        fuse_resistance=fuse_ohm,
+    )
+
+
+def _converter(ledger: Ledger, section: Section, nominal: float, power: float) -> ConverterAhead:
+    direction = section.value("direction", "down" if nominal > 18.0 else "up/down", "down on a 24 V boat, else up/down")
+    output = section.number("output_voltage")
+    cut_out, cut_in = section.written("cut_out"), section.written("cut_in")
+    if cut_out is not None and cut_in is not None and cut_in < cut_out:
+        section.problem("cut_in", "must not be below hold_up.cut_out")
+        cut_in = cut_out
+    if cut_out is not None and cut_in is None:
+        cut_in = cut_out + (2.0 if nominal > 18.0 else 1.0)
+    unit = converter_circuit(
+        nominal,
+        output,
+        direction,
+        max(1.3 * power, 1.0),
+        section.number("efficiency"),
+        cut_out,
+        cut_in,
+        section.number("restart_delay"),
+        section.written("input_limit"),
+        section.number("output_capacitance"),
+        section.number("quiescent_power"),
+    )
+    for name, value in (
+        ("cut_out", unit.cut_out),
+        ("cut_in", unit.cut_in),
+        ("input_limit", unit.input_limit),
+    ):
+        origin: Origin = "written" if section.written(name) is not None else "estimate"
+        ledger.note(f"hold_up.{name}", value, origin, "from direction, boat voltage and the displays' power")
+    pass_diode = diode_circuit(DiodeModel(15e-6, 1.25, 30e-3), 20.0) if direction == "up" else None
+    return ConverterAhead(unit, pass_diode)

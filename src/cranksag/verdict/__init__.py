@@ -1,0 +1,92 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""From waveforms to a verdict: cranks?, minimum, time below, restarts, budget, stresses, dangers."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from cranksag.circuit import Circuit
+from cranksag.resolve.model import Boat, Note
+from cranksag.solver import LibraryInfo, Waveforms
+from cranksag.verdict.budget import ground_shift, voltage_budget
+from cranksag.verdict.cranking import battery_and_starter, judge_cranking
+from cranksag.verdict.display import judge_displays, worst_display
+from cranksag.verdict.hold_up import hold_up_report
+from cranksag.verdict.results import DisplayResult, Result, SolverReport, Traces
+from cranksag.verdict.switching import near_switching
+
+__all__ = ["judge", "read_traces"]
+
+PICK_UP_WARNING = "hold_up_not_closing"
+
+
+def read_traces(circuit: Circuit, waveforms: Waveforms) -> Traces:
+    """The declared signals on a time axis that is 0 at key-on."""
+    signals = {
+        name: waveforms.vectors[s.plus] - waveforms.vectors[s.minus] if s.minus else waveforms.vectors[s.plus]
+        for name, s in circuit.signals.items()
+    }
+    return Traces(np.asarray(waveforms.time - circuit.times.key_on), signals)
+
+
+def judge(boat: Boat, circuit: Circuit, waveforms: Waveforms, library: LibraryInfo) -> Result:
+    """Everything the run says about the boat; the headline's band is added by `cranksag.simulate`."""
+    traces, times = read_traces(circuit, waveforms), circuit.times
+    cranks = judge_cranking(boat, traces, times)
+    battery, starter = battery_and_starter(boat, traces, times)
+    displays = judge_displays(boat, traces, times)
+    display = worst_display(displays)
+    report = hold_up_report(boat, traces, times)
+    near = near_switching(boat, cranks, displays, traces, times)
+    return Result(
+        title=boat.title,
+        boat=boat,
+        cranks=cranks,
+        display=display,
+        displays=displays,
+        battery=battery,
+        starter=starter,
+        budget=voltage_budget(boat, traces, circuit.loop, display.minimum_at),
+        ground_shift=ground_shift(traces, display.minimum_at),
+        hold_up=report,
+        dangers=boat.dangers,
+        warnings=(*boat.warnings, *_warnings(boat, cranks.engages, displays, report, near)),
+        near_switching=near,
+        estimate=None,
+        solver=SolverReport(library.name, library.version, waveforms.points, waveforms.solve_s, waveforms.attempt),
+        traces=traces,
+    )
+
+
+def _warnings(
+    boat: Boat,
+    engages: bool,
+    displays: tuple[DisplayResult, ...],
+    report: dict[str, object],
+    near: tuple[str, ...],
+) -> list[Note]:
+    notes = []
+    if near:
+        notes.append(Note("near_switching", "near a switching point: " + "; ".join(near)))
+    if "relay_closes_s" in report and report["relay_closes_s"] is None and getattr(boat.hold_up, "relay", None):
+        notes.append(Note(PICK_UP_WARNING, "the hold-up relay does not pick up: its coil never gets enough volts"))
+    if report.get("chatter_count"):
+        notes.append(
+            Note(
+                "hold_up_chatter",
+                f"the hold-up relay drops out and closes again {report['chatter_count']} times",
+            )
+        )
+    for display, written in zip(displays, boat.displays, strict=True):
+        if display.restarts and display.margin >= 0.03 and written.circuit.sense_threshold is not None:
+            notes.append(Note("sense_reset", f"{display.name} is reset by its sense pin, not by its supply"))
+        if not display.holds and display.restarts == 0:
+            notes.append(
+                Note(
+                    "never_started",
+                    f"{display.name} never starts: its supply stays below its restart voltage",
+                )
+            )
+    if not engages:
+        notes.append(Note("not_cranking", "nothing cranks: the display's verdict means little until that is repaired"))
+    return notes

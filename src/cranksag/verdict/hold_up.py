@@ -1,0 +1,148 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What the hold-up branch itself went through: closings, energy, inrush, stresses. Keys as in the document."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from cranksag.circuit.timing import KeyTimes
+from cranksag.parts.capacitor import hold_up_power_with_esr
+from cranksag.parts.supercapacitor import cell_voltage_margin
+from cranksag.resolve.hold_up import OVER_CHARGE_12, OVER_CHARGE_24
+from cranksag.resolve.model import Bank, Boat, ConverterAhead, HouseFeed, StandbyPack
+from cranksag.verdict.cranking import CONTACT_MADE
+from cranksag.verdict.display import judged_from
+from cranksag.verdict.results import Traces
+from cranksag.verdict.series import between, crossings, integral, intervals_below
+
+RESTING_CONTACT_LEFT = 0.3  # [-] armature position at which the changeover's resting contact opens
+CARRIES_NOTHING = 1e-2  # [A] below this a path does not carry a display
+CHARGED = 0.95  # [-] of the voltage it ends up at: a bank that is ready
+MONTH = 30.44 * 86400.0  # [s]
+SURE_OF_ONE = 1e-12  # [A] a drain below this is none
+
+Report = dict[str, Any]
+
+
+def hold_up_report(boat: Boat, traces: Traces, times: KeyTimes) -> Report:
+    """Branch and its report keys; `branch` alone for the boat as it is."""
+    writers: dict[type, Callable[..., Report]] = {
+        StandbyPack: _standby_pack,
+        Bank: _bank,
+        HouseFeed: _house_feed,
+        ConverterAhead: _converter,
+    }
+    writer = writers.get(type(boat.hold_up))
+    report: Report = {"branch": boat.branch}
+    return report | writer(boat, boat.hold_up, traces, times) if writer else report
+
+
+def _window(boat: Boat, traces: Traces, times: KeyTimes) -> tuple[float, float]:
+    return judged_from(boat, times), float(traces.time[-1])
+
+
+def _part(traces: Traces, name: str, window: tuple[float, float]) -> tuple[np.ndarray, np.ndarray]:
+    return between(traces.time, traces.signals[name], *window)
+
+
+def _standby_pack(boat: Boat, hold: StandbyPack, traces: Traces, times: KeyTimes) -> Report:
+    window = _window(boat, traces, times)
+    report: Report = {"relay_closes_s": None, "relay_opens_s": None, "chatter_count": 0}
+    if hold.relay is not None:
+        position = _part(traces, "relay_position", window)
+        closes = crossings(*position, CONTACT_MADE, rising=True)
+        opens = crossings(*position, CONTACT_MADE, rising=False)
+        report |= {
+            "relay_closes_s": float(closes[0]) if closes.size else None,
+            "relay_opens_s": float(opens[-1]) if opens.size else None,
+            "chatter_count": max(len(closes) - len(times.starts), 0),
+        }
+    time, held = _part(traces, "hold_up_current", window)
+    normal = np.interp(time, traces.time, traces.signals["normal_feed_current"])
+    gaps = intervals_below(time, np.maximum(held, normal), CARRIES_NOTHING)
+    t, current = _part(traces, "pack_current", window)
+    energy = hold.pack.open_circuit_voltage * max(integral(t, np.maximum(current, 0.0)), 0.0)
+    drain = max(float(traces.signals["pack_current"][0]), 0.0)
+    drain = drain if drain > SURE_OF_ONE else 0.0
+    charge = hold.pack.capacity_ah * 3600.0
+    leak = hold.pack_self_discharge * charge / MONTH
+    per_attempt = energy / len(times.starts)
+    return report | {
+        "gap_s": max((b - a for a, b in gaps), default=0.0),
+        "pack_energy_j": energy,
+        "attempts_to_flat": hold.pack_energy / per_attempt if per_attempt > 1e-3 else None,
+        "standing_drain_a": drain,
+        "months_to_flat": charge / (drain + leak) / MONTH if drain + leak > 0.0 else None,
+    }
+
+
+def _bank(boat: Boat, hold: Bank, traces: Traces, times: KeyTimes) -> Report:
+    start = times.starts[0] - times.key_on
+    time, current = traces.time, traces.signals["bank_current"]
+    before = time <= start
+    inrush = np.maximum(current[before], 0.0)
+    bank = traces.signals["hold_up"]
+    display = traces.signals["display"]
+    at_start = float(np.interp(start, time, bank))
+    level = CHARGED * float(np.interp(start, time, display))
+    ready = crossings(time[before], bank[before], level, rising=True)
+    ready_after = 0.0 if bank[0] >= level > 0.0 else float(ready[0]) if ready.size else None
+    release = times.releases[-1] - times.key_on
+    back = crossings(*between(time, bank, release, float(time[-1])), at_start * CHARGED, rising=True)
+    low_after = float(np.interp(release, time, bank)) < at_start * CHARGED
+    floor = min(d.circuit.brownout for d in boat.displays) + _drop(hold, boat)
+    power = sum(d.circuit.power for d in boat.displays)
+    ride = 0.0
+    if at_start > floor:
+        ride = hold_up_power_with_esr(
+            hold.bank.capacitance, at_start, floor, power, hold.bank.esr + hold.fuse_resistance
+        )
+    report: Report = {
+        "inrush_peak_a": float(inrush.max(initial=0.0)),
+        "inrush_i2t_a2s": float(np.trapezoid(inrush**2, time[before])) if before.sum() > 1 else 0.0,
+        "ride_through_s": ride,
+        "ready_after_s": ready_after,
+        "recharge_s": (float(back[0]) - release if back.size else None) if low_after else 0.0,
+    }
+    if hold.branch == "supercapacitor":
+        over = OVER_CHARGE_24 if boat.nominal_voltage > 18.0 else OVER_CHARGE_12
+        report["cell_voltage_margin_v"] = cell_voltage_margin(
+            hold.cell_voltage, hold.cells, over, hold.worst_cell_share
+        )
+    return report
+
+
+def _drop(hold: Bank, boat: Boat) -> float:
+    """Forward drop of the discharge diode at the displays' current [V]."""
+    if hold.discharge_diode is None:
+        return 0.0
+    diode = hold.discharge_diode
+    current = sum(d.circuit.power / d.circuit.brownout for d in boat.displays)
+    thermal = 8.617333e-5 * (diode.temperature + 273.15)  # k / q [V/K], CODATA
+    return float(
+        diode.emission * thermal * np.log1p(current / diode.saturation_current) + diode.series_resistance * current
+    )
+
+
+def _house_feed(boat: Boat, hold: HouseFeed, traces: Traces, times: KeyTimes) -> Report:
+    time, house = _part(traces, "hold_up_current", _window(boat, traces, times))
+    normal = np.interp(time, traces.time, traces.signals["normal_feed_current"])
+    span = float(time[-1] - time[0])
+    share = float(np.trapezoid((house > normal) * 1.0, time)) / span
+    return {
+        "fed_by": {"feed": 1.0 - share, "house feed": share},
+        "back_feed_a": max(-float(house.min()), -float(normal.min()), 0.0),
+    }
+
+
+def _converter(boat: Boat, hold: ConverterAhead, traces: Traces, times: KeyTimes) -> Report:
+    window = _window(boat, traces, times)
+    on = _part(traces, "converter_on", window)
+    return {
+        "input_peak_a": float(_part(traces, "converter_current", window)[1].max()),
+        "input_minimum_v": float(_part(traces, "converter_input", window)[1].min()),
+        "cut_outs": len(crossings(*on, 0.5, rising=False)),
+    }

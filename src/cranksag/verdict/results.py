@@ -1,0 +1,126 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The result of a simulation: frozen data, SI units in brackets. JSON keys are made in `cranksag.verdict.document`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from cranksag.resolve.model import Boat, Note
+
+
+@dataclass(frozen=True, slots=True)
+class Cranks:
+    """Whether the starter engages, turns the engine and the engine fires; `reason` in one sentence."""
+
+    engages: bool
+    turns: bool
+    fires: bool
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class DisplayResult:
+    """One display.
+
+    minimum_voltage, brownout, margin [V]; minimum_at [s] from key-on; time_below_threshold, alarm_blind [s];
+    dark_time [s] or None if it never returns; source: what fed it at the minimum.
+    """
+
+    name: str
+    minimum_voltage: float
+    minimum_at: float
+    source: str
+    brownout: float
+    margin: float
+    time_below_threshold: float
+    restarts: int
+    dark_time: float | None
+    alarm_blind: float | None
+    holds: bool
+
+
+@dataclass(frozen=True, slots=True)
+class BatteryResult:
+    """Start battery: open_circuit_voltage, minimum_voltage, crank_voltage (None if it never cranks) [V]."""
+
+    open_circuit_voltage: float
+    minimum_voltage: float
+    crank_voltage: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class StarterResult:
+    """Starter: voltages [V], currents [A], crank_speed [rad/s]; None where nothing cranks."""
+
+    stud_minimum_voltage: float
+    s_terminal_minimum_voltage: float
+    s_terminal_highest_voltage: float
+    peak_current: float
+    crank_current: float | None
+    crank_speed: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetLine:
+    """One series element of the feed's loop: `drop` [V] at the worst instant; `blocking`: a diode that blocks."""
+
+    element: str
+    side: str
+    path: str | None
+    drop: float
+    blocking: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """Band on the display's minimum [V] from fields that were not written, and which they are."""
+
+    low: float
+    high: float
+    fields: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SolverReport:
+    """Which solver, how many points, how long [s], and how many attempts of its ladder."""
+
+    name: str
+    version: str
+    points: int
+    solve: float
+    attempt: int
+
+
+@dataclass(frozen=True)
+class Traces:
+    """The run: `time` [s] from key-on (n,), `signals` by name (n,) in SI, and the boat they belong to."""
+
+    time: npt.NDArray[np.float64]
+    signals: Mapping[str, npt.NDArray[np.float64]]
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """Everything a simulation says about one boat."""
+
+    title: str
+    boat: Boat
+    cranks: Cranks
+    display: DisplayResult
+    displays: tuple[DisplayResult, ...]
+    battery: BatteryResult
+    starter: StarterResult
+    budget: tuple[BudgetLine, ...]
+    ground_shift: Mapping[str, float]
+    hold_up: Mapping[str, Any]
+    dangers: tuple[Note, ...]
+    warnings: tuple[Note, ...]
+    near_switching: tuple[str, ...]
+    estimate: Estimate | None
+    solver: SolverReport
+    traces: Traces

@@ -1,0 +1,50 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Near a switching point a small change of the boat changes what happens; the result says so."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from cranksag.circuit.timing import KeyTimes
+from cranksag.resolve.model import Boat, StandbyPack
+from cranksag.verdict.results import Cranks, DisplayResult, Traces
+from cranksag.verdict.series import between
+
+MARGIN_BAND = 0.03  # [V] around the brown-out threshold
+CURRENT_BAND = 0.01  # [-] around a coil's operate or release current
+SPEED_BAND = 0.01  # [-] around the speed below which the engine never fires
+
+
+def near_switching(
+    boat: Boat, cranks: Cranks, displays: tuple[DisplayResult, ...], traces: Traces, times: KeyTimes
+) -> tuple[str, ...]:
+    """What stands near its switching point, in words; empty if nothing does."""
+    found = [f"{d.name}: margin {d.margin * 1e3:+.0f} mV" for d in displays if abs(d.margin) < MARGIN_BAND]
+    signals = traces.signals
+    windows = [(a - times.key_on + 0.01, b - times.key_on) for a, b in zip(times.starts, times.releases, strict=True)]
+    total = signals["pull_in_current"] + signals["hold_in_current"]
+    coil = boat.solenoid
+    pulls = [between(traces.time, total, a, b)[1] for a, b in windows if b > a]
+    if pulls and _near(max(float(p.max()) for p in pulls), coil.operate_ampere):
+        found.append("the solenoid only just pulls in")
+    if cranks.engages and _near(_least_after_peak(pulls), coil.release_ampere):
+        found.append("the solenoid only just holds")
+    hold = boat.hold_up
+    if isinstance(hold, StandbyPack) and hold.relay is not None:
+        coils = [between(traces.time, signals["relay_coil_current"], a, b)[1] for a, b in windows if b > a]
+        if coils and _near(max(float(c.max()) for c in coils), hold.relay.operate_current):
+            found.append("the hold-up relay only just picks up")
+        if coils and _near(_least_after_peak(coils), hold.relay.release_current):
+            found.append("the hold-up relay only just holds")
+    speed = float(signals["mean_speed"].max())
+    if cranks.turns and boat.fires_after is not None and _near(speed, boat.minimum_speed, SPEED_BAND):
+        found.append("the engine only just reaches its firing speed")
+    return tuple(found)
+
+
+def _near(value: float, threshold: float, band: float = CURRENT_BAND) -> bool:
+    return abs(value - threshold) < band * threshold
+
+
+def _least_after_peak(parts: list[np.ndarray]) -> float:
+    return min((float(p[int(np.argmax(p)) :].min()) for p in parts), default=0.0)
