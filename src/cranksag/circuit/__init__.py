@@ -24,6 +24,7 @@ from cranksag.circuit.timing import (
     CRANK_STEP,
     PREROLL,
     STEP_CEILING,
+    RUSH_STEP,
     KeyTimes,
     key_times,
     pace,
@@ -93,7 +94,8 @@ def build_circuit(boat: Boat) -> Circuit:
     for line in pace(times):
         build.line("timing", line)
     relays = ("msr" if boat.start.relay is not None else "0", "mhr" if getattr(hold, "relay", None) else "0")
-    build.instance("timing", "pacer", ("pc", "pf", "mso", *relays), "pacer", hs=CRANK_STEP, hf=CONTACT_STEP)
+    last = len(boat.displays) - 1
+    build.instance("timing", "pacer", ("pc", "pf", "mso", *relays, f"md{last}", f"rd{last}"), "pacer", hs=CRANK_STEP, hf=CONTACT_STEP, hc=RUSH_STEP)
     branch = add_branch(build, boat, volts, running)
     add_displays(build, boat, running, volts)
     build.line("analysis", _initial(volts))

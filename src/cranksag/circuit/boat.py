@@ -369,7 +369,12 @@ def add_displays(build: Builder, boat: Boat, on: bool, volts: dict[str, float]) 
             blocked = f"xs{k}"
             nodes = (node_of(boat, display.sense_node), "dr", blocked, "one")
             build.instance("displays", f"sense{k}", nodes, "sense", vsen=circuit.sense_threshold)
-        build.instance("displays", f"display{k}", ("ds", "dr", blocked, f"on{k}", "one"), "display", **values)
+        build.instance("displays", f"display{k}", ("ds", "dr", blocked, f"on{k}", *_chain("md", k), *_chain("rd", k), "one"), "display", **values)
+
+
+def _chain(name: str, number: int) -> tuple[str, str]:
+    """Node of this display's signal to the pacer and the one it is added to."""
+    return f"{name}{number}", f"{name}{number - 1}" if number else "0"
 
 
 def displays_at_rest(build: Builder, boat: Boat) -> None:

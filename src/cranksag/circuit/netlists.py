@@ -58,8 +58,10 @@ def branch_names() -> tuple[str, ...]:
     return tuple(sorted(path.stem for path in circuits_directory().glob("*.cir")))
 
 
-def read_netlist(branch: str) -> Netlist:
+def read_netlist(branch: str, around: str = "boat.inc") -> Netlist:
     """The top circuit of a hold-up branch (``standby_pack``), as it is on disk now.
+
+    `around`: what stands round the branch, the boat or, in its place, another include of the folder.
 
     Raises
     ------
@@ -68,7 +70,7 @@ def read_netlist(branch: str) -> Netlist:
     """
     folder = circuits_directory()
     stamps = tuple((p.name, p.stat().st_mtime_ns) for p in _files(folder))
-    return _read(folder, branch, stamps)
+    return _read(folder, branch, around, stamps)
 
 
 def _files(folder: Path) -> list[Path]:
@@ -76,8 +78,8 @@ def _files(folder: Path) -> list[Path]:
 
 
 @lru_cache(maxsize=32)
-def _read(folder: Path, branch: str, stamps: tuple[tuple[str, int], ...]) -> Netlist:
-    lines = _inlined(folder / f"{branch}.cir")
+def _read(folder: Path, branch: str, around: str, stamps: tuple[tuple[str, int], ...]) -> Netlist:
+    lines = _inlined(folder / f"{branch}.cir", around)
     title, body = lines[0], lines[1:]
     subcircuits: dict[str, Subcircuit] = {}
     pieces: list[tuple[str, str]] = []
@@ -106,13 +108,14 @@ def _read(folder: Path, branch: str, stamps: tuple[tuple[str, int], ...]) -> Net
     return Netlist(title, subcircuits, tuple(pieces))
 
 
-def _inlined(path: Path, depth: int = 0) -> list[str]:
+def _inlined(path: Path, around: str, depth: int = 0) -> list[str]:
     if depth > 4 or not path.is_file():
         raise DeckError(f"netlist {path.name} is missing or includes itself")
     lines: list[str] = []
     for line in path.read_text(encoding="utf-8").splitlines():
         if line.lower().startswith(".include"):
-            lines += _inlined(path.parent / line.split(maxsplit=1)[1].strip().strip('"'), depth + 1)
+            name = line.split(maxsplit=1)[1].strip().strip('"')
+            lines += _inlined(path.parent / (around if name == "boat.inc" else name), around, depth + 1)
         else:
             lines.append(line)
     return lines
