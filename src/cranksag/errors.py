@@ -150,6 +150,12 @@ class EnvelopeError(SimulationError):
     default_why = "A number that cannot occur in the boat is a fault of the computation; the run is refused."
 
 
+class RestError(EnvelopeError):
+    """Something moved before the key was turned on; other solver settings would not help."""
+
+    default_why = "The initial conditions do not agree with the circuit at rest."
+
+
 class LibraryDead(SimulationError):
     """ngspice cannot be used any more in this process; a fresh process can."""
 

@@ -10,6 +10,7 @@ from cranksag.circuit.boat import (
     Segment,
     add_boat,
     add_displays,
+    check_fed_at_rest,
     displays_at_rest,
     loop_segments,
     node_of,
@@ -23,8 +24,8 @@ from cranksag.circuit.timing import (
     CONTACT_STEP,
     CRANK_STEP,
     PREROLL,
-    STEP_CEILING,
     RUSH_STEP,
+    STEP_CEILING,
     KeyTimes,
     key_times,
     pace,
@@ -73,16 +74,18 @@ class Circuit:
     running: bool
 
 
-def build_circuit(boat: Boat) -> Circuit:
-    """The deck of a boat.
+def build_circuit(boat: Boat, times: KeyTimes | None = None) -> Circuit:
+    """The deck of a boat; `times` of the key in place of the scenario's own.
 
     Raises
     ------
     DeckError
         The netlists and this module disagree, or the boat at rest has no steady state.
+    InputError
+        A display that is fed with the key off cannot run there.
     """
     build = Builder(read_netlist(netlist_name(boat.branch)))
-    times = key_times(boat.crank)
+    times = times or key_times(boat.crank)
     hold = boat.hold_up
     running = boat.feed.key_terminal == "always" or (isinstance(hold, StandbyPack) and hold.relay is None)
     rest_network(build, boat)
@@ -90,13 +93,23 @@ def build_circuit(boat: Boat) -> Circuit:
     if running:
         displays_at_rest(build, boat)
     volts, currents = solve_rest(build.rest)
+    if running:
+        check_fed_at_rest(boat, volts)
     add_boat(build, boat, times, currents)
     for line in pace(times):
         build.line("timing", line)
     relays = ("msr" if boat.start.relay is not None else "0", "mhr" if getattr(hold, "relay", None) else "0")
     last = len(boat.displays) - 1
-    build.instance("timing", "pacer", ("pc", "pf", "mso", *relays, f"md{last}", f"rd{last}"), "pacer", hs=CRANK_STEP, hf=CONTACT_STEP, hc=RUSH_STEP)
-    branch = add_branch(build, boat, volts, running)
+    build.instance(
+        "timing",
+        "pacer",
+        ("pc", "pf", "mso", *relays, f"md{last}", f"rd{last}"),
+        "pacer",
+        hs=CRANK_STEP,
+        hf=CONTACT_STEP,
+        hc=RUSH_STEP,
+    )
+    branch = add_branch(build, boat, volts, currents, running)
     add_displays(build, boat, running, volts)
     build.line("analysis", _initial(volts))
     loop = tuple(loop_segments(boat, branch))

@@ -35,6 +35,7 @@ from cranksag.circuit.timing import (
     EDGE_WINDOW,
     PREROLL,
     RELEASE_WINDOW,
+    RUSH_STEP,
     KeyTimes,
     switched,
 )
@@ -131,7 +132,7 @@ def build_bench(boat: Boat, level: Level, setup: BenchSetup) -> Circuit:
     for k, load in enumerate(boat.loads):
         if load.at in HARNESS_NODES or load.return_to in HARNESS_NODES:
             _add_load(build, boat, k, load, times)
-    add_branch(build, boat, volts, running)
+    add_branch(build, boat, volts, currents, running)
     add_displays(build, boat, running, volts)
     build.line("analysis", _initial(volts))
     signals = _signals(boat)
@@ -149,7 +150,7 @@ def build_bench(boat: Boat, level: Level, setup: BenchSetup) -> Circuit:
 
 
 def add_profile(build: Builder, level: Level, start: float) -> None:
-    """The source: straight lines, sine windows behind gates, and its resistance. `start`: deck time of its time 0 [s]."""
+    """The source: straight lines, gated sine windows, and its resistance. `start`: deck time of its time 0 [s]."""
     block = "profile"
     _pwl(build, block, "base", ((t + start, v) for t, v in level.corners))
     terms = ["v(base)"]
@@ -175,6 +176,7 @@ def _rest(build: Builder, boat: Boat, level: Level, through: Through) -> None:
     build.at_rest("e", "source", "src", "0", level.rest, max(level.source_resistance, STIFF))
     for node in ("bat", "sw", "stud", "panel"):
         build.at_rest("r", f"tie {node}", "src", node, TIE)
+    build.at_rest("r", "tie s", "keyst", "s", TIE)
     conductor, joints = _return_path(boat, through)
     build.at_rest("r", "return", "dr", "0", conductor + joints)
     if boat.house is not None:
@@ -212,8 +214,9 @@ def _timing(build: Builder, boat: Boat, level: Level, times: KeyTimes) -> None:
     build.line(block, switched("pf", moved, stop))
     build.line(block, switched("pc", [(begin, end + RELEASE_WINDOW)], stop))
     relay = "mhr" if getattr(boat.hold_up, "relay", None) else "0"
-    timer = f"md{len(boat.displays) - 1}"
-    build.instance(block, "pacer", ("pc", "pf", "0", "0", relay, timer), "pacer", hs=CRANK_STEP, hf=CONTACT_STEP)
+    last = len(boat.displays) - 1
+    nodes = ("pc", "pf", "0", "0", relay, f"md{last}", f"rd{last}")
+    build.instance(block, "pacer", nodes, "pacer", hs=CRANK_STEP, hf=CONTACT_STEP, hc=RUSH_STEP)
 
 
 def _bounded(boat: Boat, level: Level) -> Boat:

@@ -16,10 +16,11 @@ from cranksag.circuit.timing import (
     start_intervals,
     switched,
 )
+from cranksag.errors import InputError
 from cranksag.parts.battery import BatteryCircuit
 from cranksag.parts.diode import DiodeCircuit
 from cranksag.parts.relay import RelayCircuit
-from cranksag.resolve.model import Boat, Element, Load
+from cranksag.resolve.model import Boat, ConverterAhead, Element, Load
 
 Side = Literal["supply", "return"]
 
@@ -41,6 +42,7 @@ NODES = {
 
 CONTACT_RESISTANCE = 1e-3  # [ohm] key and panel contacts of the deck; their real resistance is in the joints
 KELVIN = 273.15
+CONVERTER_HEADROOM = 0.5  # [V] between input and output of a step-down converter; engineering estimate
 FIRE_GOVERNOR = 0.15  # [N m s/rad per N m of cranking torque] how hard a running engine pulls to idle; estimate
 MOTOR_DAMPING = 100.0  # [ohm] across the motor: a way out for its current when the contact opens; estimate
 
@@ -98,8 +100,14 @@ def diode_at_rest(build: Builder, name: str, a: str, k: str, diode: DiodeCircuit
     build.at_rest("d", name, a, k, values["is"], values["n"] * THERMAL_VOLTAGE_DECK, values["rs"])
 
 
-def relay_values(relay: RelayCircuit) -> dict[str, float]:
-    """Parameters of the relay subcircuit."""
+def diode_drop(diode: DiodeCircuit, current: float) -> float:
+    """Forward voltage of a diode at a current [A], as the netlist's diode has it [V]."""
+    values = diode_values(diode)
+    return values["n"] * THERMAL_VOLTAGE_DECK * math.log1p(current / values["is"]) + values["rs"] * current
+
+
+def relay_values(relay: RelayCircuit, current: float = 0.0) -> dict[str, float]:
+    """Parameters of the relay subcircuit; `current`: in the coil at the start [A]."""
     return {
         "rc": relay.coil_resistance,
         "lc": relay.coil_inductance,
@@ -109,6 +117,7 @@ def relay_values(relay: RelayCircuit) -> dict[str, float]:
         "trel": relay.travel_time_release,
         "rk": relay.contact_resistance,
         "rloss": relay.damping_resistance,
+        "i0": current,
     }
 
 
@@ -155,6 +164,20 @@ def rest_network(build: Builder, boat: Boat) -> None:
         total = feed.resistance + feed.joints + CONTACT_RESISTANCE
         build.at_rest("r", "feed", node_of(boat, feed.source), "feed", total)
     build.at_rest("r", "return", "dr", node_of(boat, feed.return_to), feed.return_resistance + feed.return_joints)
+    _coils_at_rest(build, boat)
+
+
+def _coils_at_rest(build: Builder, boat: Boat) -> None:
+    """The start circuit behind the open key: an always-fed display lifts its return, and the coils see that."""
+    start, coil, motor = boat.start, boat.solenoid, boat.motor
+    wire = start.neutral_resistance + start.resistance + start.joints
+    if start.relay is None:
+        build.at_rest("r", "start wire", "keyst", "s", max(wire, 1e-4))
+    else:
+        build.at_rest("r", "start relay", "keyst", "block", wire + start.relay.coil_resistance)
+    build.at_rest("r", "pull-in", "s", "mot", coil.pull_in)
+    build.at_rest("r", "hold-in", "s", "block", coil.hold_in)
+    build.at_rest("r", "motor", "mot", "block", motor.resistance + motor.brush_drop / 10.0)
 
 
 def _ohm(element: Element) -> float:
@@ -171,8 +194,8 @@ def add_boat(build: Builder, boat: Boat, times: KeyTimes, currents: dict[str, fl
     build.line("timing", switched("kq", may_fire, times.stop))
     _add_supplies(build, boat, currents)
     _add_feed(build, boat)
-    _add_start_circuit(build, boat)
-    _add_starter(build, boat)
+    _add_start_circuit(build, boat, currents)
+    _add_starter(build, boat, currents)
     _add_engine(build, boat)
     _add_alternator(build, boat)
     for k, load in enumerate(boat.loads):
@@ -215,7 +238,7 @@ def _add_feed(build: Builder, boat: Boat) -> None:
     build.line("return", f"Vreturn rt {node_of(boat, feed.return_to)} 0")
 
 
-def _add_start_circuit(build: Builder, boat: Boat) -> None:
+def _add_start_circuit(build: Builder, boat: Boat, currents: dict[str, float]) -> None:
     start, block = boat.start, "start circuit"
     key = "keyin"
     if not start.shares_feed:
@@ -231,7 +254,7 @@ def _add_start_circuit(build: Builder, boat: Boat) -> None:
         return
     build.line(block, "Vsig sig c1 0")
     nodes = ("c1", "block", "stud", "s0", "ncs", "xsr", "msr", "one")
-    build.instance(block, "startrelay", nodes, "relay", **relay_values(start.relay))
+    build.instance(block, "startrelay", nodes, "relay", **relay_values(start.relay, currents["start relay"]))
     add_suppression(build, block, "startsup", ("c1", "block"), start.relay)
     build.line(block, f"Rs0 s0 s1 {max(start.relay_contact_wire, 1e-5)!r}\nVs s1 s 0\nRncs ncs 0 1g")
 
@@ -242,7 +265,7 @@ def add_suppression(build: Builder, block: str, name: str, ends: tuple[str, str]
     build.instance(block, name, ends, f"suppress_{choice.kind}", r=choice.resistance, vz=choice.zener_voltage)
 
 
-def _add_starter(build: Builder, boat: Boat) -> None:
+def _add_starter(build: Builder, boat: Boat, currents: dict[str, float]) -> None:
     coil, motor = boat.solenoid, boat.motor
     build.instance(
         "starter",
@@ -258,6 +281,8 @@ def _add_starter(build: Builder, boat: Boat) -> None:
         top=coil.travel_operate,
         trel=coil.travel_release,
         rk=coil.contact_resistance,
+        ipi0=currents["pull-in"],
+        ihi0=currents["hold-in"],
     )
     build.line("starter", "Vmot mot mot1 0")
     build.instance(
@@ -274,6 +299,7 @@ def _add_starter(build: Builder, boat: Boat) -> None:
         bf=max(motor.friction_viscous, 1e-9),
         j=motor.inertia,
         sh=motor.torque_share,
+        i0=currents["motor"],
         **{"is": motor.saturation_current},
     )
     build.line("starter", f"Rmot mot1 block {MOTOR_DAMPING}")
@@ -359,7 +385,7 @@ def add_displays(build: Builder, boat: Boat, on: bool, volts: dict[str, float]) 
             "at": 1.0 if circuit.at == "pins" else 0.0,
             "on0": 1.0 if on else 0.0,
             "bt0": 1.01 if on else 0.0,
-            "v0": volts.get(f"di{k}", pins) - volts.get("dr", 0.0) if on and circuit.diode else pins,
+            "v0": volts.get(f"xdisplay{k}.di", pins) - volts.get("dr", 0.0) if on and circuit.diode else pins,
         }
         if circuit.diode is not None:
             diode = diode_values(circuit.diode)
@@ -369,7 +395,13 @@ def add_displays(build: Builder, boat: Boat, on: bool, volts: dict[str, float]) 
             blocked = f"xs{k}"
             nodes = (node_of(boat, display.sense_node), "dr", blocked, "one")
             build.instance("displays", f"sense{k}", nodes, "sense", vsen=circuit.sense_threshold)
-        build.instance("displays", f"display{k}", ("ds", "dr", blocked, f"on{k}", *_chain("md", k), *_chain("rd", k), "one"), "display", **values)
+        build.instance(
+            "displays",
+            f"display{k}",
+            ("ds", "dr", blocked, f"on{k}", *_chain("md", k), *_chain("rd", k), "one"),
+            "display",
+            **values,
+        )
 
 
 def _chain(name: str, number: int) -> tuple[str, str]:
@@ -383,9 +415,38 @@ def displays_at_rest(build: Builder, boat: Boat) -> None:
         circuit = display.circuit
         inside = "ds"
         if circuit.diode is not None:
-            inside = f"di{k}"
+            inside = f"xdisplay{k}.di"
             diode_at_rest(build, inside, "ds", inside, circuit.diode)
         build.at_rest("p", f"display{k}", inside, "dr", circuit.power, circuit.converter_minimum)
+
+
+def check_fed_at_rest(boat: Boat, volts: dict[str, float]) -> None:
+    """Refuse a boat whose displays are fed with the key off and cannot run even then.
+
+    Raises
+    ------
+    InputError
+        One line per display or converter, with the voltage it has at rest.
+    """
+    problems = []
+    hold = boat.hold_up
+    if isinstance(hold, ConverterAhead):
+        unit, given = hold.converter, volts["feed"] - volts["dr"]
+        needed = max(unit.cut_in, unit.output_voltage + CONVERTER_HEADROOM if unit.direction == "down" else 0.0)
+        if given < needed:
+            problems.append(
+                f"hold_up: with the key off the converter has {given:.1f} V, it needs {needed:.1f} V to run"
+            )
+    for k, display in enumerate(boat.displays):
+        inside = volts.get(f"xdisplay{k}.di", volts["ds"]) - volts["dr"]
+        given = volts["ds"] - volts["dr"] if display.circuit.at == "pins" else inside
+        if given < display.circuit.brownout:
+            problems.append(
+                f"{display.path}: fed with the key off, it has {given:.1f} V at rest, below its "
+                f"{display.circuit.brownout:g} V brown-out threshold: it would never run on this boat"
+            )
+    if problems:
+        raise InputError([f"{boat.title}: {problem}" for problem in problems])
 
 
 def loop_segments(boat: Boat, branch: list[Segment]) -> list[Segment]:

@@ -9,14 +9,17 @@ from __future__ import annotations
 
 from cranksag.circuit.boat import (
     CONTACT_RESISTANCE,
+    CONVERTER_HEADROOM,
     NODES,
     Segment,
     add_diode,
     add_suppression,
     diode_at_rest,
+    diode_drop,
     relay_values,
 )
 from cranksag.circuit.network import Builder
+from cranksag.parts.converter import ConverterCircuit
 from cranksag.parts.diode import DiodeCircuit
 from cranksag.resolve.model import Bank, Boat, ConverterAhead, HouseFeed, NoHoldUp, StandbyPack
 
@@ -52,9 +55,16 @@ def branch_at_rest(build: Builder, boat: Boat) -> None:
         _rest_feed(build, hold.feed_diode)
         if hold.relay is None:
             diode_at_rest(build, "pack diode", "pk", "ds", hold.diode)
+        else:
+            build.at_rest("r", "coil wire", NODES[hold.coil_at], "coil", COIL_WIRE)
+            build.at_rest("r", "hold-up relay", "coil", "dr", hold.relay.coil_resistance)
+            if hold.relay.suppression.kind == "resistor":
+                build.at_rest("r", "suppression", "coil", "dr", hold.relay.suppression.resistance)
     elif isinstance(hold, Bank):
         _rest_feed(build, hold.diode)
-        build.at_rest("r", "bank leakage", "ds", "dr", _leakage(hold))
+        build.at_rest("r", "bank limiter", "ds", "cp", _limit(hold))
+        build.at_rest("r", "bank fuse", "cp", "cb", max(hold.fuse_resistance, 1e-4))
+        build.at_rest("r", "bank leakage", "cb", "dr", hold.bank.esr + _leakage(hold))
     elif isinstance(hold, HouseFeed):
         _rest_feed(build, hold.feed_diode)
         if always:
@@ -63,9 +73,26 @@ def branch_at_rest(build: Builder, boat: Boat) -> None:
             diode_at_rest(build, "house diode", "hd", "ds", hold.diode)
     elif always:
         unit = hold.converter
-        power = sum(d.circuit.power for d in boat.displays) / unit.efficiency + unit.quiescent_power
+        power = _power_at_pins(boat, unit) / unit.efficiency + unit.quiescent_power
         build.at_rest("p", "converter input", "feed", "dr", power, unit.cut_out)
-        build.at_rest("e", "converter output", "ds", "dr", unit.output_voltage, 1.0 / REGULATION)
+        build.at_rest("e", "converter output", "cv", "dr", unit.output_voltage, 1.0 / REGULATION)
+        build.at_rest("r", "converter to display", "cv", "ds", 1e-5)
+
+
+def _power_at_pins(boat: Boat, unit: ConverterCircuit) -> float:
+    """What running displays take from the converter's output, the loss of their input diodes included [W]."""
+    pins, current = unit.output_voltage, 0.0
+    for _ in range(30):
+        current = 0.0
+        for display in boat.displays:
+            share = display.circuit.power / pins
+            if (diode := display.circuit.diode) is not None:
+                for _ in range(20):
+                    inside = max(pins - diode_drop(diode, share), display.circuit.converter_minimum)
+                    share = display.circuit.power / inside
+            current += share
+        pins = unit.output_voltage - current / REGULATION
+    return pins * current
 
 
 def _rest_feed(build: Builder, diode: DiodeCircuit | None) -> None:
@@ -75,13 +102,15 @@ def _rest_feed(build: Builder, diode: DiodeCircuit | None) -> None:
         diode_at_rest(build, "feed diode", "feed", "ds", diode)
 
 
-def add_branch(build: Builder, boat: Boat, volts: dict[str, float], running: bool) -> list[Segment]:
-    """Write the branch. `volts`: the network at rest; `running`: the display is fed with the key off."""
+def add_branch(
+    build: Builder, boat: Boat, volts: dict[str, float], currents: dict[str, float], running: bool
+) -> list[Segment]:
+    """Write the branch. `volts`, `currents`: the network at rest; `running`: the display is fed with the key off."""
     hold = boat.hold_up
     if isinstance(hold, StandbyPack):
-        return _standby_pack(build, hold)
+        return _standby_pack(build, hold, currents)
     if isinstance(hold, Bank):
-        return _bank(build, hold, volts if running else {})
+        return _bank(build, hold, currents)
     if isinstance(hold, HouseFeed):
         return _house_feed(build, boat, hold)
     if isinstance(hold, ConverterAhead):
@@ -99,7 +128,7 @@ def _feed_diode(build: Builder, diode: DiodeCircuit | None, start: str = "feed",
     return Segment("feed diode", "supply", "hold_up.feed_diode", start, end)
 
 
-def _standby_pack(build: Builder, hold: StandbyPack) -> list[Segment]:
+def _standby_pack(build: Builder, hold: StandbyPack, currents: dict[str, float]) -> list[Segment]:
     build.instance(
         BLOCK,
         "pack",
@@ -117,7 +146,7 @@ def _standby_pack(build: Builder, hold: StandbyPack) -> list[Segment]:
     else:
         tap = NODES[hold.coil_at]
         build.line(BLOCK, f"Vcoil {tap} coil0 0\nRcoilwire coil0 coil {COIL_WIRE}")
-        values = relay_values(hold.relay)
+        values = relay_values(hold.relay, currents["hold-up relay"])
         if hold.relay.changeover:
             # the moving contact carries the display: at rest the normal feed, operated the pack
             build.instance(BLOCK, "relay", ("coil", "dr", "ds", "no", "nc", "xhr", "mhr", "one"), "relay", **values)
@@ -149,14 +178,19 @@ def _standby_pack(build: Builder, hold: StandbyPack) -> list[Segment]:
     return segments
 
 
-def _bank(build: Builder, hold: Bank, volts: dict[str, float]) -> list[Segment]:
+def _limit(hold: Bank) -> float:
+    """Resistance in the charge path [ohm]."""
+    bare = BARE_LEG if hold.charge_current is None else BARE_LEG * 100
+    return hold.inrush_limit if hold.inrush_limit else bare
+
+
+def _bank(build: Builder, hold: Bank, currents: dict[str, float]) -> list[Segment]:
     segment = _feed_diode(build, hold.diode)
-    start = max(volts.get("ds", 0.0) - volts.get("dr", 0.0), 0.0)
+    start = max(currents["bank leakage"] * _leakage(hold), 0.0)
     if hold.charge_current is not None:
-        resistance = hold.inrush_limit if hold.inrush_limit else BARE_LEG * 100
-        build.instance(BLOCK, "limit", ("ds", "cp"), "limiter", r=resistance, imax=hold.charge_current)
+        build.instance(BLOCK, "limit", ("ds", "cp"), "limiter", r=_limit(hold), imax=hold.charge_current)
     else:
-        build.line(BLOCK, f"Rlimit ds cp {hold.inrush_limit if hold.inrush_limit else BARE_LEG!r}")
+        build.line(BLOCK, f"Rlimit ds cp {_limit(hold)!r}")
     if hold.discharge_diode is not None:
         add_diode(build, BLOCK, "discharge", "cp", "ds", hold.discharge_diode)
     build.line(BLOCK, f"Vhold cp cf 0\nRfuse cf cb {max(hold.fuse_resistance, 1e-4)!r}")
@@ -201,7 +235,7 @@ def _converter(build: Builder, hold: ConverterAhead, volts: dict[str, float], ru
         eta=unit.efficiency,
         ilim=unit.input_limit,
         pq=unit.quiescent_power,
-        headroom=0.5 if unit.direction == "down" else -1000.0,
+        headroom=CONVERTER_HEADROOM if unit.direction == "down" else -1000.0,
         vcutout=unit.cut_out,
         vcutin=unit.cut_in,
         trestart=unit.restart_delay,

@@ -171,8 +171,9 @@ def _current(element: RestElement, across: float) -> tuple[float, float]:
     if element.kind == "e":
         return (across - element.value) / element.extra, 1.0 / element.extra
     if element.kind == "p":
-        floor = max(across, element.extra)
-        return element.value / floor, 0.0 if across <= element.extra else -element.value / across**2
+        # a slope of 0 instead of -P/V^2: with every diode still blocking, that would be the only slope at the node and
+        # drive it upwards for ever
+        return element.value / max(across, element.extra), 0.0
     return _diode(across, element.value, element.extra, element.series)
 
 

@@ -18,7 +18,7 @@ STEP_CEILING = 0.1  # [s] longest step where nothing happens
 CRANK_STEP = 4e-3  # [s] step while cranking: the crank angle at release stays right to a hundredth of a radian
 CONTACT_STEP = 0.2e-3  # [s] step while a contact moves and just after the key does
 COIL_WINDOW = 0.012  # [s] after the key moves: coil currents rise or decay, before any contact moves
-RUSH_STEP = 5e-5  # [s] step while a display's input capacitor charges or carries it
+RUSH_STEP = 4e-5  # [s] step while a display's input capacitor charges or carries it
 RUN_UP_WINDOW = 0.6  # [s] after START: the first compressions decide the crank angle of all that follows
 RUN_UP_PACE = 20.0  # [-] gate of the pacer in that window: steps of about 2.3 ms instead of 5 ms
 EDGE_WINDOW = 0.002  # [s] after key-on: input capacitors charge
@@ -45,9 +45,9 @@ def key_times(crank: Crank) -> KeyTimes:
 
 
 def mark_time(mark: TimeMark, times: KeyTimes) -> float | None:
-    """Deck time of a mark [s]; None where it hangs on the engine firing."""
+    """Deck time of a mark [s], not before key-on, when the run begins; None where it hangs on the engine firing."""
     base = {"key on": times.key_on, "start": times.starts[0], "end": times.stop + 1.0}
-    return None if mark.event == "fire" else max(base[mark.event] + mark.offset, 0.0)
+    return None if mark.event == "fire" else max(base[mark.event] + mark.offset, times.key_on)
 
 
 def switched(node: str, intervals: Iterable[tuple[float, float]], stop: float) -> str:

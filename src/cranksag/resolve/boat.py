@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from functools import lru_cache
 
 from cranksag.catalogue.build import bench_points
 from cranksag.parts.battery import BatteryCircuit, bank_circuit
@@ -25,7 +26,7 @@ from cranksag.parts.solenoid import (
     coils_at_temperature,
     solenoid_coils,
 )
-from cranksag.parts.starter import BenchPoint, MotorCircuit, fit_points, from_rating, motor_at_temperature
+from cranksag.parts.starter import BenchPoint, MotorCircuit, MotorKind, fit_points, from_rating, motor_at_temperature
 from cranksag.resolve.fields import Ledger, Section
 from cranksag.resolve.hold_up import named_diode
 from cranksag.resolve.model import (
@@ -181,7 +182,7 @@ def starter(ledger: Ledger, nominal: float, engine_room: float) -> tuple[MotorCi
         points = list(bench_points(entry))
         ledger.note("starter.points", entry.name, "catalogue", entry.source)
     if points:
-        motor = fit_points(points, kind)[0]
+        motor = _fitted(tuple(points), kind)
         if entry is None:
             ledger.note("starter.points", f"{len(points)} points", "written")
     else:
@@ -205,6 +206,11 @@ def starter(ledger: Ledger, nominal: float, engine_room: float) -> tuple[MotorCi
     warm = coils_at_temperature(coils, engine_room)
     coils = dataclasses.replace(coils, pull_in=warm[0], hold_in=warm[1], travel_operate=section.number("engage_time"))
     return motor_at_temperature(motor, engine_room), coils, section.number("gear_ratio")
+
+
+@lru_cache(maxsize=64)
+def _fitted(points: tuple[BenchPoint, ...], kind: MotorKind) -> MotorCircuit:
+    return fit_points(list(points), kind)[0]
 
 
 def _bench_point(point: object) -> BenchPoint:

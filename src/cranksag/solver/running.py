@@ -21,6 +21,7 @@ from cranksag.errors import (
     EnvelopeError,
     IncompleteError,
     LibraryDead,
+    RestError,
     SimulationError,
 )
 from cranksag.solver.deck import LADDER, Deck, Settings, deck_text
@@ -108,8 +109,8 @@ class Solver:
 
         Raises
         ------
-        DeckError
-            The netlist is at fault; not tried again.
+        DeckError, RestError
+            The netlist or its state at rest is at fault; not tried again.
         ConvergenceError, IncompleteError, EnvelopeError
             No settings of the ladder gave a believable run; the class is that of the first attempt.
         LibraryDead
@@ -125,7 +126,7 @@ class Solver:
                 started = time.perf_counter()
                 try:
                     times, vectors = self._guarded(spice, deck, settings, wall_limit)
-                except (DeckError, LibraryDead) as error:
+                except (DeckError, RestError, LibraryDead) as error:
                     error.attempts = (*told, f"{settings.name}: {error.what}")
                     raise
                 except SimulationError as error:
@@ -314,9 +315,8 @@ class _Attempt:
                 moved = float(np.ptp(values[before_key_on]))
                 if moved > STILL:
                     self._fail(
-                        EnvelopeError,
+                        RestError,
                         f"{name} moved by {moved:.3g} V within the first {self.deck.preroll:g} s",
-                        why="The initial conditions do not agree with the circuit at rest.",
                     )
 
     def _fail(self, kind: type[SimulationError], what: str, why: str = "") -> NoReturn:

@@ -10,7 +10,7 @@ from cranksag.resolve.model import Boat, Note
 from cranksag.solver import LibraryInfo, Waveforms
 from cranksag.verdict.budget import ground_shift, voltage_budget
 from cranksag.verdict.cranking import battery_and_starter, judge_cranking
-from cranksag.verdict.display import judge_displays, worst_display
+from cranksag.verdict.display import first_runs, judge_displays, worst_display
 from cranksag.verdict.hold_up import hold_up_report
 from cranksag.verdict.results import DisplayResult, Result, SolverReport, Traces
 from cranksag.verdict.switching import near_switching
@@ -37,6 +37,7 @@ def judge(boat: Boat, circuit: Circuit, waveforms: Waveforms, library: LibraryIn
     displays = judge_displays(boat, traces, times)
     display = worst_display(displays)
     report = hold_up_report(boat, traces, times)
+    late = [d.name for k, d in enumerate(boat.displays) if first_runs(traces, k) > times.starts[0] - times.key_on]
     near = near_switching(boat, cranks, displays, traces, times)
     return Result(
         title=boat.title,
@@ -50,12 +51,16 @@ def judge(boat: Boat, circuit: Circuit, waveforms: Waveforms, library: LibraryIn
         ground_shift=ground_shift(traces, display.minimum_at),
         hold_up=report,
         dangers=boat.dangers,
-        warnings=(*boat.warnings, *_warnings(boat, cranks.engages, displays, report, near)),
+        warnings=(*boat.warnings, *_warnings(boat, cranks.engages, displays, report, near), *map(_late, late)),
         near_switching=near,
         estimate=None,
         solver=SolverReport(library.name, library.version, waveforms.points, waveforms.solve_s, waveforms.attempt),
         traces=traces,
     )
+
+
+def _late(name: str) -> Note:
+    return Note("not_ready", f"{name} was not running yet at START: leave the key on longer before cranking")
 
 
 def _warnings(

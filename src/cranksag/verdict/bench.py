@@ -39,6 +39,8 @@ CLASSES: Final[Mapping[str, str]] = {
 }
 """Functional classes of ISO 16750-1 (from memory) in the words of this verdict."""
 CLASS_PROVENANCE: Final = "memory"
+HARNESS_BENCH: Final = BenchSetup()
+"""The source where the feed is tapped, the start signal with the fall."""
 BLIP: Final = 1e-5  # [s] below the threshold for no longer is the solver's resolution of a touch
 
 
@@ -92,7 +94,7 @@ def judge_level(boat: Boat, level: Level, circuit: Circuit, waveforms: Waveforms
         level=level,
         display=display,
         displays=displays,
-        functional_class=max((functional_class(d) for d in displays)),
+        functional_class=max(functional_class(d) for d in displays),
         source_minimum=float(traces.signals["source"][judged].min()),
         start=start,
         hold_up=report,
@@ -107,7 +109,8 @@ def _notes(
     notes = []
     for k, display in enumerate(displays):
         if abs(display.margin) < MARGIN_BAND:
-            notes.append(Note("near_switching", f"{display.name}: margin {display.margin * 1e3:+.0f} mV, too near to call"))
+            margin = f"{display.name}: margin {display.margin * 1e3:+.0f} mV, too near to call"
+            notes.append(Note("near_switching", margin))
         if float(np.interp(start, traces.time, traces.signals[f"display_{k}_runs"])) < 0.5:
             notes.append(Note("never_started", f"{display.name} does not run at the profile's resting voltage"))
     hold = boat.hold_up
@@ -118,7 +121,8 @@ def _notes(
             notes.append(Note("hold_up_chatter", "the hold-up relay drops out and closes again"))
     ready = report.get("ready_after_s", 0.0)
     if ready is None or ready > start:
-        notes.append(Note("hold_up_not_charged", "the bank is not charged yet when the profile begins: longer crank.key_on_before"))
+        wait = "the bank is not charged yet when the profile begins: --set crank.key_on_before gives it longer"
+        notes.append(Note("hold_up_not_charged", wait))
     return notes
 
 
@@ -171,7 +175,7 @@ def bench(
     boat: Boat,
     profile: Profile,
     levels: Sequence[str] | None = None,
-    setup: BenchSetup = BenchSetup(),
+    setup: BenchSetup = HARNESS_BENCH,
     ladder: tuple[Settings, ...] = LADDER,
 ) -> Iterator[LevelResult]:
     """Put a boat's display, harness and hold-up branch through a starting profile, level by level.
@@ -216,28 +220,31 @@ def refuse_voltage(boat: Boat, profile: Profile) -> None:
     nominal = profile.nominal_voltage
     if nominal is None or 0.7 < nominal / boat.nominal_voltage < 1.4:
         return
-    raise InputError(
-        [
-            f"{profile.name} is a profile for {nominal:g} V boats and this one has {boat.nominal_voltage:g} V: the result "
-            "would mean nothing. Choose a profile for its voltage; --profile list names them"
-        ]
-    )
+    what = f"{profile.name} is a profile for {nominal:g} V boats and this one has {boat.nominal_voltage:g} V"
+    raise InputError([f"{what}: choose one for its voltage, --profile list names them"])
 
 
 def remarks(boat: Boat, profile: Profile, setup: BenchSetup) -> tuple[str, ...]:
-    """What the bench leaves out of this boat, in sentences: to be read beside the result."""
-    found = []
+    """How this boat stands on the bench and what is left out, in sentences: to be read beside the result."""
+    place = "at the display's end of the harness, whose drop does not count"
+    if setup.through == "feed":
+        place = "where the feed is tapped: the harness drop counts"
+    found = [
+        f"The source stands {place}. Batteries, starter and engine are not on the bench.",
+        "Every display has booted before the profile begins, and each level is run once.",
+    ]
     hold = boat.hold_up
     if boat.feed.dead_in_start or boat.feed.key_break > 0.0:
-        found.append("The key stays in RUN on the bench: that it cuts the feed in START is for `cranksag simulate`.")
+        found.append("The key stays in RUN: whether it cuts the feed in START is for `cranksag simulate`.")
     if isinstance(hold, StandbyPack) and hold.relay is not None:
+        lead = f"{boat_lead(boat) * 1e3:.0f} ms"
         found.append(
-            "The hold-up relay's coil hangs on the source itself while the profile is in its crank part; the boat's wire to "
-            f"the {hold.coil_at} and what else hangs on it are not on the bench."
+            "The hold-up relay's coil hangs on the source while the profile is in its crank part; the wire to the "
+            f"{hold.coil_at} and what else hangs on it are not on the bench."
         )
         found.append(
-            f"The start signal comes {setup.start_lead * 1e3:g} ms before the voltage falls. On this boat start relay and "
-            f"solenoid travel for about {boat_lead(boat) * 1e3:.0f} ms first: --start-lead {boat_lead(boat) * 1e3:.0f}ms."
+            f"The start signal comes {setup.start_lead * 1e3:.3g} ms before the voltage falls. On this boat start "
+            f'relay and solenoid travel for about {lead} first: --start-lead "{lead}".'
         )
     if boat.branch == "house feed":
         found.append("The house bank is the boat's own and stands beside the source, undisturbed.")

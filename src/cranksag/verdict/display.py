@@ -32,8 +32,9 @@ def worst_display(results: tuple[DisplayResult, ...]) -> DisplayResult:
 
 
 def _judge(boat: Boat, traces: Traces, times: KeyTimes, number: int, display: Display) -> DisplayResult:
-    begin, end = judged_from(boat, times), float(traces.time[-1])
+    end = float(traces.time[-1])
     signals, circuit = traces.signals, display.circuit
+    begin = min(max(judged_from(boat, times), first_runs(traces, number)), end)
     time, pins = between(traces.time, signals["display"], begin, end)
     low = int(np.argmin(pins))
     sensed = "display" if circuit.at == "pins" else f"display_{number}_inside"
@@ -54,6 +55,15 @@ def _judge(boat: Boat, traces: Traces, times: KeyTimes, number: int, display: Di
         alarm_blind=blind,
         holds=len(resets) == 0 and not never,
     )
+
+
+def first_runs(traces: Traces, number: int) -> float:
+    """Moment [s] the display first runs; 0 if it does at the start or never does."""
+    runs = traces.signals[f"display_{number}_runs"]
+    if runs[0] > HALF:
+        return 0.0
+    first = crossings(traces.time, runs, HALF, rising=True)
+    return float(first[0]) if first.size else 0.0
 
 
 def _dark(traces: Traces, number: int, resets: np.ndarray, boot_time: float) -> tuple[float | None, float | None]:
