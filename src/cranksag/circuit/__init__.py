@@ -98,17 +98,8 @@ def build_circuit(boat: Boat, times: KeyTimes | None = None) -> Circuit:
     add_boat(build, boat, times, currents)
     for line in pace(times):
         build.line("timing", line)
-    relays = ("msr" if boat.start.relay is not None else "0", "mhr" if getattr(hold, "relay", None) else "0")
-    last = len(boat.displays) - 1
-    build.instance(
-        "timing",
-        "pacer",
-        ("pc", "pf", "mso", *relays, f"md{last}", f"rd{last}"),
-        "pacer",
-        hs=CRANK_STEP,
-        hf=CONTACT_STEP,
-        hc=RUSH_STEP,
-    )
+    steps = {"hs": CRANK_STEP, "hf": CONTACT_STEP, "hc": RUSH_STEP}
+    build.instance("timing", "pacer", ("pc", "pf", "hurry", "rush"), "pacer", **steps)
     branch = add_branch(build, boat, volts, currents, running)
     add_displays(build, boat, running, volts)
     build.line("analysis", _initial(volts))

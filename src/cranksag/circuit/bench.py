@@ -47,7 +47,7 @@ Through = Literal["feed", "pins"]
 
 BLOCKS = ("profile", "timing", "supply", "return", "start signal", "house", "loads", "displays", "branch", "analysis")
 STIFF = 1e-4  # [ohm] of a source whose resistance is not published: 0.1 mV at 1 A
-NO_HARNESS = 1e-6  # [ohm] each way in place of the harness
+NO_HARNESS = 2.5e-4  # [ohm] of each of four pieces in place of the harness: short leads, 1 mohm together; estimate
 TIE = 1e-3  # [ohm] of circuits/bench.inc, between nodes that carry sense currents only
 BOOTED = 1.0  # [s] after the slowest display has booted the profile may begin
 AFTER = 2.0  # [s] at least, after the profile's last corner: time to come back
@@ -141,7 +141,7 @@ def build_bench(boat: Boat, level: Level, setup: BenchSetup) -> Circuit:
         text=build.text(BLOCKS),
         vectors=vectors,
         stop_time=times.stop,
-        envelope=envelope(_bounded(boat, level), vectors),
+        envelope=envelope(_bounded(boat, level, through), vectors),
         step_ceiling=STEP_CEILING,
         title=f"{boat.title}, on the bench: {level.name}",
         preroll=PREROLL * 0.99,
@@ -213,17 +213,19 @@ def _timing(build: Builder, boat: Boat, level: Level, times: KeyTimes) -> None:
     moved = [(times.key_on, times.key_on + EDGE_WINDOW), *((t, t + COIL_WINDOW) for t in crank)]
     build.line(block, switched("pf", moved, stop))
     build.line(block, switched("pc", [(begin, end + RELEASE_WINDOW)], stop))
-    relay = "mhr" if getattr(boat.hold_up, "relay", None) else "0"
-    last = len(boat.displays) - 1
-    nodes = ("pc", "pf", "0", "0", relay, f"md{last}", f"rd{last}")
-    build.instance(block, "pacer", nodes, "pacer", hs=CRANK_STEP, hf=CONTACT_STEP, hc=RUSH_STEP)
+    steps = {"hs": CRANK_STEP, "hf": CONTACT_STEP, "hc": RUSH_STEP}
+    build.instance(block, "pacer", ("pc", "pf", "hurry", "rush"), "pacer", **steps)
 
 
-def _bounded(boat: Boat, level: Level) -> Boat:
-    """The boat whose envelope holds for the bench: its highest source is the profile's."""
+def _bounded(boat: Boat, level: Level, through: Through) -> Boat:
+    """The boat whose envelope holds for the bench: the profile is its highest source, the leads its harness."""
     highest = max(level.highest, boat.alternator.charge_voltage)
     alternator = dataclasses.replace(boat.alternator, charge_voltage=highest)
-    return dataclasses.replace(boat, alternator=alternator)
+    feed = boat.feed
+    if through == "pins":
+        short = ("resistance", "joints", "return_resistance", "return_joints")
+        feed = dataclasses.replace(feed, **dict.fromkeys(short, NO_HARNESS))  # type: ignore[arg-type]
+    return dataclasses.replace(boat, alternator=alternator, feed=feed)
 
 
 def _signals(boat: Boat) -> dict[str, Signal]:

@@ -253,7 +253,7 @@ def _add_start_circuit(build: Builder, boat: Boat, currents: dict[str, float]) -
         build.line(block, "Rsig sig 0 1meg")
         return
     build.line(block, "Vsig sig c1 0")
-    nodes = ("c1", "block", "stud", "s0", "ncs", "xsr", "msr", "one")
+    nodes = ("c1", "block", "stud", "s0", "ncs", "xsr", "hurry", "one")
     build.instance(block, "startrelay", nodes, "relay", **relay_values(start.relay, currents["start relay"]))
     add_suppression(build, block, "startsup", ("c1", "block"), start.relay)
     build.line(block, f"Rs0 s0 s1 {max(start.relay_contact_wire, 1e-5)!r}\nVs s1 s 0\nRncs ncs 0 1g")
@@ -270,7 +270,7 @@ def _add_starter(build: Builder, boat: Boat, currents: dict[str, float]) -> None
     build.instance(
         "starter",
         "solenoid",
-        ("s", "stud", "mot", "block", "xso", "mso", "one"),
+        ("s", "stud", "mot", "block", "xso", "hurry", "one"),
         "solenoid",
         rpi=coil.pull_in,
         rhi=coil.hold_in,
@@ -398,15 +398,10 @@ def add_displays(build: Builder, boat: Boat, on: bool, volts: dict[str, float]) 
         build.instance(
             "displays",
             f"display{k}",
-            ("ds", "dr", blocked, f"on{k}", *_chain("md", k), *_chain("rd", k), "one"),
+            ("ds", "dr", blocked, f"on{k}", "hurry", "rush", "one"),
             "display",
             **values,
         )
-
-
-def _chain(name: str, number: int) -> tuple[str, str]:
-    """Node of this display's signal to the pacer and the one it is added to."""
-    return f"{name}{number}", f"{name}{number - 1}" if number else "0"
 
 
 def displays_at_rest(build: Builder, boat: Boat) -> None:

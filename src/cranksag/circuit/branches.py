@@ -18,7 +18,7 @@ from cranksag.circuit.boat import (
     diode_drop,
     relay_values,
 )
-from cranksag.circuit.network import Builder
+from cranksag.circuit.network import THERMAL_VOLTAGE_DECK, Builder
 from cranksag.parts.converter import ConverterCircuit
 from cranksag.parts.diode import DiodeCircuit
 from cranksag.resolve.model import Bank, Boat, ConverterAhead, HouseFeed, NoHoldUp, StandbyPack
@@ -60,6 +60,8 @@ def branch_at_rest(build: Builder, boat: Boat) -> None:
             build.at_rest("r", "hold-up relay", "coil", "dr", hold.relay.coil_resistance)
             if hold.relay.suppression.kind == "resistor":
                 build.at_rest("r", "suppression", "coil", "dr", hold.relay.suppression.resistance)
+            elif hold.relay.suppression.kind == "diode":  # a long return lifts dr over the coil far enough for it to conduct
+                build.at_rest("d", "suppression", "dr", "coil", 1e-9, 1.9 * THERMAL_VOLTAGE_DECK, 50e-3)
     elif isinstance(hold, Bank):
         _rest_feed(build, hold.diode)
         build.at_rest("r", "bank limiter", "ds", "cp", _limit(hold))
@@ -149,13 +151,13 @@ def _standby_pack(build: Builder, hold: StandbyPack, currents: dict[str, float])
         values = relay_values(hold.relay, currents["hold-up relay"])
         if hold.relay.changeover:
             # the moving contact carries the display: at rest the normal feed, operated the pack
-            build.instance(BLOCK, "relay", ("coil", "dr", "ds", "no", "nc", "xhr", "mhr", "one"), "relay", **values)
+            build.instance(BLOCK, "relay", ("coil", "dr", "ds", "no", "nc", "xhr", "hurry", "one"), "relay", **values)
             segments.append(_feed_diode(build, hold.feed_diode, end="nc"))
             segments.append(Segment("relay resting contact", "supply", "hold_up.relay", "nc", "ds"))
             build.line(BLOCK, "Vhold pk hd 0\nRnc nc 0 1g")
             add_diode(build, BLOCK, "packdiode", "hd", "no", hold.diode)
         else:
-            build.instance(BLOCK, "relay", ("coil", "dr", "pk", "no", "nc", "xhr", "mhr", "one"), "relay", **values)
+            build.instance(BLOCK, "relay", ("coil", "dr", "pk", "no", "nc", "xhr", "hurry", "one"), "relay", **values)
             segments.append(_feed_diode(build, hold.feed_diode))
             build.line(BLOCK, "Vhold no hd 0\nRnc nc 0 1g")
             add_diode(build, BLOCK, "packdiode", "hd", "ds", hold.diode)

@@ -5,7 +5,8 @@ Classes of ISO 16750-1, from memory, and what stands for them here:
 
 A  all functions during and after: the sensed supply never falls under the brown-out threshold;
 B  during, though out of tolerance for a while: it falls under the threshold, too briefly for a reset;
-C  one or more functions fail and come back by themselves: it resets and runs again before the end;
+C  one or more functions fail and come back by themselves: it resets, or does not run at the profile's resting voltage,
+   and runs before the end;
 D  they come back after a simple action of the user: it is off at the end. Whether switching off and on would help
    (D) or a repair is due (E) a simulation without damage cannot tell; D is given for both.
 """
@@ -48,13 +49,15 @@ BLIP: Final = 1e-5  # [s] below the threshold for no longer is the solver's reso
 class LevelResult:
     """One level of a profile on the bench.
 
-    display: the worst of `displays`; source_minimum: lowest voltage at the source's terminal [V]; start: moment in
+    display: the worst of `displays`; classes: of each of them, functional_class: the worst of these;
+    source_minimum: lowest voltage at the source's terminal [V]; start: moment in
     `traces` at which the profile begins [s]; hold_up: report of the branch; notes: what should be known beside it.
     """
 
     level: Level
     display: DisplayResult
     displays: tuple[DisplayResult, ...]
+    classes: tuple[FunctionalClass, ...]
     functional_class: FunctionalClass
     source_minimum: float
     start: float
@@ -63,11 +66,11 @@ class LevelResult:
     traces: Traces
 
 
-def functional_class(display: DisplayResult) -> FunctionalClass:
-    """The class of one display's verdict."""
+def functional_class(display: DisplayResult, ran_before: bool) -> FunctionalClass:
+    """The class of one display's verdict; `ran_before`: it ran when the profile began."""
     if display.dark_time is None:
         return "D"
-    if display.restarts:
+    if display.restarts or not ran_before:
         return "C"
     return "B" if display.time_below_threshold > BLIP else "A"
 
@@ -89,35 +92,45 @@ def judge_level(boat: Boat, level: Level, circuit: Circuit, waveforms: Waveforms
     report = hold_up_report(boat, traces, times)
     start = profile_start(level, times) - times.key_on
     judged = traces.time >= start
-    display = worst_display(displays)
+    ran = tuple(_ran(traces, k, start) for k in range(len(displays)))
+    classes = tuple(functional_class(d, r) for d, r in zip(displays, ran, strict=True))
     return LevelResult(
         level=level,
-        display=display,
+        display=worst_display(displays),
         displays=displays,
-        functional_class=max(functional_class(d) for d in displays),
+        classes=classes,
+        functional_class=max(classes),
         source_minimum=float(traces.signals["source"][judged].min()),
         start=start,
         hold_up=report,
-        notes=tuple(_notes(boat, displays, report, traces, start)),
+        notes=tuple(_notes(boat, displays, ran, report, start)),
         traces=traces,
     )
 
 
+def _ran(traces: Traces, number: int, moment: float) -> bool:
+    return float(np.interp(moment, traces.time, traces.signals[f"display_{number}_runs"])) > 0.5
+
+
 def _notes(
-    boat: Boat, displays: tuple[DisplayResult, ...], report: Mapping[str, Any], traces: Traces, start: float
+    boat: Boat, displays: tuple[DisplayResult, ...], ran: tuple[bool, ...], report: Mapping[str, Any], start: float
 ) -> list[Note]:
     notes = []
-    for k, display in enumerate(displays):
+    for display, ran_before in zip(displays, ran, strict=True):
         if abs(display.margin) < MARGIN_BAND:
             margin = f"{display.name}: margin {display.margin * 1e3:+.0f} mV, too near to call"
             notes.append(Note("near_switching", margin))
-        if float(np.interp(start, traces.time, traces.signals[f"display_{k}_runs"])) < 0.5:
+        if not ran_before:
             notes.append(Note("never_started", f"{display.name} does not run at the profile's resting voltage"))
     hold = boat.hold_up
     if isinstance(hold, StandbyPack) and hold.relay is not None:
-        if report.get("relay_closes_s") is None:
+        closes = report.get("relay_closes_s")
+        if closes is None:
             notes.append(Note("hold_up_not_closing", "the hold-up relay does not pick up on the profile's voltage"))
-        elif report.get("chatter_count"):
+        elif closes > max(start, worst_display(displays).minimum_at):
+            late = f"the hold-up relay picks up {closes - start:.3g} s after the voltage began to fall, past its lowest"
+            notes.append(Note("hold_up_late", late))
+        if report.get("chatter_count"):
             notes.append(Note("hold_up_chatter", "the hold-up relay drops out and closes again"))
     ready = report.get("ready_after_s", 0.0)
     if ready is None or ready > start:
@@ -146,7 +159,7 @@ def level_document(result: LevelResult) -> dict[str, Any]:
         "dark_time_s": display.dark_time,
         "holds": display.holds,
         "source_minimum_v": result.source_minimum,
-        "displays": [_display(d, result.start) for d in result.displays],
+        "displays": [_display(d, c, result.start) for d, c in zip(result.displays, result.classes, strict=True)],
         "hold_up": _hold_up(result),
         "warnings": [{"code": n.code, "message": n.message} for n in result.notes],
     }
@@ -158,7 +171,7 @@ def _hold_up(result: LevelResult) -> dict[str, Any]:
     return {k: v - result.start if k in moments and v is not None else v for k, v in result.hold_up.items()}
 
 
-def _display(display: DisplayResult, start: float) -> dict[str, Any]:
+def _display(display: DisplayResult, letter: FunctionalClass, start: float) -> dict[str, Any]:
     return {
         "name": display.name,
         "minimum_voltage_v": display.minimum_voltage,
@@ -167,7 +180,7 @@ def _display(display: DisplayResult, start: float) -> dict[str, Any]:
         "time_below_threshold_s": display.time_below_threshold,
         "restarts": display.restarts,
         "dark_time_s": display.dark_time,
-        "functional_class": functional_class(display),
+        "functional_class": letter,
     }
 
 

@@ -77,7 +77,9 @@ def _why_not_engaged(boat: Boat, traces: Traces, times: KeyTimes, makes: int) ->
         return "the neutral switch is open: nothing reaches the S terminal"
     begin, end = _windows(times)[0]
     terminal = float(np.max(between(traces.time, traces.signals["s_terminal"], begin + 0.02, end - 0.001)[1]))
-    needed = boat.solenoid.operate_ampere / (1.0 / boat.solenoid.pull_in + 1.0 / boat.solenoid.hold_in)
+    # the pull-in coil returns through the motor: its brushes take their drop off the coil
+    path = boat.solenoid.pull_in + boat.motor.resistance
+    needed = (boat.solenoid.operate_ampere + boat.motor.brush_drop / path) / (1.0 / path + 1.0 / boat.solenoid.hold_in)
     if boat.start.relay is not None:
         position = between(traces.time, traces.signals["start_relay"], begin, end)[1]
         if float(np.max(position)) < CONTACT_MADE:

@@ -56,7 +56,7 @@ def _standby_pack(boat: Boat, hold: StandbyPack, traces: Traces, times: KeyTimes
         closes = crossings(*position, CONTACT_MADE, rising=True)
         opens = crossings(*position, CONTACT_MADE, rising=False)
         report |= {
-            "relay_closes_s": float(closes[0]) if closes.size else None,
+            "relay_closes_s": next((float(c) for c in closes if _in_start(float(c), times)), None),
             "relay_opens_s": float(opens[-1]) if opens.size else None,
             "chatter_count": max(len(closes) - len(times.starts), 0),
         }
@@ -77,6 +77,11 @@ def _standby_pack(boat: Boat, hold: StandbyPack, traces: Traces, times: KeyTimes
         "standing_drain_a": drain,
         "months_to_flat": charge / (drain + leak) / MONTH if drain + leak > 0.0 else None,
     }
+
+
+def _in_start(moment: float, times: KeyTimes) -> bool:
+    """Whether the key is in START at a moment [s from key-on]: a closing after release helps nobody."""
+    return any(a <= moment + times.key_on <= b for a, b in zip(times.starts, times.releases, strict=True))
 
 
 def _bank(boat: Boat, hold: Bank, traces: Traces, times: KeyTimes) -> Report:
