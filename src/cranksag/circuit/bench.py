@@ -49,6 +49,7 @@ BLOCKS = ("profile", "timing", "supply", "return", "start signal", "house", "loa
 STIFF = 1e-4  # [ohm] of a source whose resistance is not published: 0.1 mV at 1 A
 NO_HARNESS = 2.5e-4  # [ohm] of each of four pieces in place of the harness: short leads, 1 mohm together; estimate
 TIE = 1e-3  # [ohm] of circuits/bench.inc, between nodes that carry sense currents only
+BLEED = 10e3  # [ohm] of circuits/bench.inc, on the start wire, which is at 0 V while the start signal is off
 BOOTED = 1.0  # [s] after the slowest display has booted the profile may begin
 AFTER = 2.0  # [s] at least, after the profile's last corner: time to come back
 STEP_CEILING = 0.05  # [s] longest step where nothing happens; corners 20 us apart stay apart below 0.2 s
@@ -177,6 +178,7 @@ def _rest(build: Builder, boat: Boat, level: Level, through: Through) -> None:
     for node in ("bat", "sw", "stud", "panel"):
         build.at_rest("r", f"tie {node}", "src", node, TIE)
     build.at_rest("r", "tie s", "keyst", "s", TIE)
+    build.at_rest("r", "start wire", "s", "0", BLEED)
     conductor, joints = _return_path(boat, through)
     build.at_rest("r", "return", "dr", "0", conductor + joints)
     if boat.house is not None:

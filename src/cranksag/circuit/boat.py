@@ -43,6 +43,7 @@ NODES = {
 CONTACT_RESISTANCE = 1e-3  # [ohm] key and panel contacts of the deck; their real resistance is in the joints
 KELVIN = 273.15
 CONVERTER_HEADROOM = 0.5  # [V] between input and output of a step-down converter; engineering estimate
+ARC_SHARE = 1.6  # [-] arc voltage of the opening main contact over nominal: about 20 V on 12 V; engineering estimate
 FIRE_GOVERNOR = 0.15  # [N m s/rad per N m of cranking torque] how hard a running engine pulls to idle; estimate
 MOTOR_DAMPING = 100.0  # [ohm] across the motor: a way out for its current when the contact opens; estimate
 
@@ -281,6 +282,7 @@ def _add_starter(build: Builder, boat: Boat, currents: dict[str, float]) -> None
         top=coil.travel_operate,
         trel=coil.travel_release,
         rk=coil.contact_resistance,
+        varc=ARC_SHARE * boat.nominal_voltage,
         ipi0=currents["pull-in"],
         ihi0=currents["hold-in"],
     )
