@@ -1,0 +1,453 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Pictures of a sweep: margin over two axes, margin along one, the best compromises.
+
+The colours are those of cividis, which rise evenly in lightness: the same order in grey print and for colour-blind
+eyes. What matters does not hang on colour at all: the zero-margin contour is a line, survivors are dots, failed runs
+crosses.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+from matplotlib.figure import Figure
+
+from cranksag.errors import InputError
+from cranksag.quantities import nearest, shown
+from cranksag.report.figure import DOTS, SIZE, _own_settings
+from cranksag.studies.analysis import Objective, pareto, survivors
+from cranksag.studies.table import STATUSES, AxisColumn, Table
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["PICTURES", "margin_band", "margin_map", "pareto_picture", "sweep_picture"]
+
+PICTURES = ("map", "band", "pareto")
+"""Kinds of picture."""
+
+COLOURS = "cividis"
+MOST_PANELS = 9  # [-] small multiples
+MOST_WRITTEN = 80  # [-] cells with their number written in
+MOST_TICKS = 14  # [-] written values along an axis
+FILLED = 0.6  # [-] of the cells of a grid; below it the rows are drawn as points
+LABEL = 22  # [characters] of a written value
+
+Floats = npt.NDArray[np.float64]
+Places = npt.NDArray[np.intp]
+
+
+@dataclass(frozen=True, slots=True)
+class _Steps:
+    """An axis as steps: `places` of each row, the `texts` of the steps."""
+
+    name: str
+    places: Places
+    texts: tuple[str, ...]
+
+
+def sweep_picture(table: Table, words: str = "", wanted: Sequence[Objective] = (), margin: float = 0.0) -> Figure:
+    """The picture that `words` ask for: "map X,Y", "map X,Y,FACET", "band X" or "pareto"; X, Y and FACET are axes.
+
+    Parameters
+    ----------
+    table : rows of a sweep
+    words : which picture; empty for the one that fits the axes
+    wanted : objectives of the Pareto plot
+    margin : that survivors have at least [V]
+
+    Raises
+    ------
+    InputError
+        There is no such picture or axis.
+    """
+    kind, _, rest = words.strip().partition(" ")
+    names = [name.strip() for name in rest.split(",") if name.strip()]
+    paths = [axis.path for axis in table.axes]
+    kind = kind or ("map" if len(paths) > 1 else "band")
+    if kind not in PICTURES:
+        raise InputError([f"--picture {shown(words)}: write map X,Y or map X,Y,FACET, band X, or pareto"])
+    for name in names:
+        if name not in paths:
+            close = nearest(name, paths)
+            raise InputError(
+                [f"--picture {shown(name)}: not an axis of this sweep" + (f" (did you mean {close}?)" if close else "")]
+            )
+    limit = {"map": 3, "band": 1, "pareto": 0}[kind]
+    if len(names) > limit or len(set(names)) < len(names) or (kind == "map" and len(names) == 1):
+        raise InputError([f"--picture {shown(words)}: write map X,Y or map X,Y,FACET, band X, or pareto"])
+    if kind == "pareto":
+        return pareto_picture(table, wanted, margin)
+    if kind == "band":
+        return margin_band(table, names[0] if names else _ordered_first(table)[0], margin)
+    if len(paths) < 2:
+        raise InputError(["--picture map: needs two axes, this sweep has one; try --picture band"])
+    chosen = names or _ordered_first(table)[: 3 if len(paths) > 2 and _steps(table, _ordered_first(table)[2]) else 2]
+    return margin_map(table, chosen[0], chosen[1], chosen[2] if len(chosen) > 2 else None, margin)
+
+
+def _ordered_first(table: Table) -> list[str]:
+    """Axes, those whose values have an order before the others."""
+    return [axis.path for axis in sorted(table.axes, key=lambda axis: not axis.ordered)]
+
+
+# --- margin over two axes ------------------------------------------------------------------------------------
+
+
+def margin_map(
+    table: Table, x: str, y: str, facet: str | None = None, margin: float = 0.0, ax: Axes | None = None
+) -> Figure:
+    """Margin over two axes, with the zero-margin contour and the survivors; small multiples over a third.
+
+    Where rows differ in further axes the lowest margin of each place is drawn, and a place counts as surviving only if
+    all its rows do.
+
+    Parameters
+    ----------
+    table : rows of a sweep
+    x, y : paths of the axes
+    facet : path of the axis of the small multiples
+    margin : that survivors have at least [V]
+    ax : to draw on, without facets; a new figure by default
+
+    Raises
+    ------
+    ValueError
+        Facets on a given axes.
+    InputError
+        No row has a margin.
+    """
+    if ax is not None and facet is not None:
+        raise ValueError("small multiples need a figure of their own")
+    values = table.numbers["margin_v"]
+    if not np.isfinite(values).any():
+        raise InputError(["--plot: no row has a margin to draw"])
+    limits = _even_limits(values)
+    panels = list(_panels(table, facet))
+    with _own_settings():
+        figure, axes = _grid_of_axes(len(panels), ax)
+        drawn: Any = None
+        for panel, (title, rows) in zip(axes, panels, strict=True):
+            steps = _stepped(table, x, rows), _stepped(table, y, rows)
+            drawn = _draw_map(panel, table, rows, steps, limits, margin)
+            if title:
+                panel.set_title(title, fontsize=9.0)
+        if ax is None:
+            _frame(figure, axes, drawn, table, (x, y, facet), margin)
+    return figure
+
+
+def _panels(table: Table, facet: str | None) -> Iterator[tuple[str, Places]]:
+    done = table.done()
+    if facet is None:
+        yield "", done
+        return
+    steps = _stepped(table, facet, done)
+    picked = np.unique(np.linspace(0, len(steps.texts) - 1, min(len(steps.texts), MOST_PANELS)).round().astype(int))
+    for place in picked:
+        yield f"{facet} = {_short(steps.texts[place])}", done[steps.places == place]
+
+
+def _even_limits(values: Floats) -> tuple[float, float]:
+    """Limits of the colour scale [V]: the middle of the rows, so that one crash does not hide the rest."""
+    known = values[np.isfinite(values)]
+    low, high = np.percentile(known, [2.0, 98.0])
+    low, high = min(float(low), 0.0), max(float(high), 0.0)
+    return (low, high) if high - low > 1e-3 else (low - 0.5, high + 0.5)
+
+
+def _stepped(table: Table, path: str, rows: Places) -> _Steps:
+    """An axis as steps in order: by value where there is one, else as it was written."""
+    axis = next(axis for axis in table.axes if axis.path == path)
+    codes = table.written[path].codes[rows]
+    every = np.unique(table.written[path].codes[table.done()])
+    if axis.ordered:
+        column, all_codes = table.numbers[axis.number_name], table.written[path].codes
+        value = {int(code): float(column[int(np.flatnonzero(all_codes == code)[0])]) for code in every}
+        every = np.array(sorted(every, key=lambda code: (np.isnan(value[int(code)]), value[int(code)])))
+    place = {int(code): k for k, code in enumerate(every)}
+    texts = tuple(table.written[path].texts[int(code)] for code in every)
+    return _Steps(path, np.array([place[int(code)] for code in codes], dtype=np.intp), texts)
+
+
+def _steps(table: Table, path: str) -> bool:
+    """Whether an axis has few enough values for small multiples."""
+    return len(np.unique(table.written[path].codes[table.done()])) <= MOST_PANELS
+
+
+def _draw_map(
+    ax: Axes,
+    table: Table,
+    rows: Places,
+    steps: tuple[_Steps, _Steps],
+    limits: tuple[float, float],
+    margin: float,
+) -> Any:
+    across, up = steps
+    shape = len(up.texts), len(across.texts)
+    cells = up.places * shape[1] + across.places
+    filled = len(np.unique(cells)) / (shape[0] * shape[1])
+    if filled < FILLED:
+        return _draw_points(ax, table, rows, (across.name, up.name), limits, margin)
+    lowest = np.full(shape[0] * shape[1], np.nan)
+    values = table.numbers["margin_v"][rows]
+    np.fmin.at(lowest, cells, values)
+    field = lowest.reshape(shape)
+    image = ax.imshow(field, origin="lower", aspect="auto", cmap=COLOURS, vmin=limits[0], vmax=limits[1])
+    ax.grid(visible=False)
+    if min(shape) > 1 and np.nanmin(field) < 0.0 <= np.nanmax(field):
+        _contour(ax, np.arange(shape[1]), np.arange(shape[0]), field)
+    _mark_cells(ax, table, rows, cells, shape, margin)
+    if field.size <= MOST_WRITTEN:
+        _write_cells(ax, field, limits)
+    _ticks(ax, across.texts, up.texts)
+    return image
+
+
+def _contour(ax: Axes, x: Any, y: Any, field: Floats) -> None:
+    """Zero margin as a line that stands out on every ground: black within white."""
+    for colour, width in (("white", 4.2), ("black", 2.0)):
+        ax.contour(x, y, np.ma.masked_invalid(field), levels=[0.0], colors=colour, linewidths=width)
+
+
+def _mark_cells(ax: Axes, table: Table, rows: Places, cells: Places, shape: tuple[int, int], margin: float) -> None:
+    """A dot where every row survives, a cross where a run failed."""
+    alive = np.isin(rows, survivors(table, margin))
+    total, good = (np.bincount(cells, weights, shape[0] * shape[1]) for weights in (None, alive * 1.0))
+    failed = np.bincount(cells, (table.status[rows] == STATUSES.index("failed")) * 1.0, shape[0] * shape[1])
+    size = float(np.clip(900.0 / max(shape), 12.0, 60.0))
+    dot = {"marker": "o", "facecolors": "white", "edgecolors": "black", "linewidths": 0.9}
+    cross = {"marker": "x", "color": "black", "linewidths": 1.2}
+    looks: tuple[tuple[Any, dict[str, Any]], ...] = (((total > 0) & (good == total), dot), (failed > 0, cross))
+    for places, look in looks:
+        found = np.flatnonzero(places)
+        high = found // shape[1] + (0.28 if total.size <= MOST_WRITTEN and shape[0] < 9 else 0.0)
+        ax.scatter(found % shape[1], high, s=size, zorder=6, **look)
+
+
+def _write_cells(ax: Axes, field: Floats, limits: tuple[float, float]) -> None:
+    for (row, column), value in np.ndenumerate(field):
+        if np.isfinite(value):
+            light = (value - limits[0]) / (limits[1] - limits[0]) > 0.55
+            ax.text(
+                column, row, f"{value:+.2f}", ha="center", va="center", fontsize=7.5,
+                color="black" if light else "white", zorder=7,
+            )  # fmt: skip
+
+
+def _draw_points(
+    ax: Axes, table: Table, rows: Places, names: tuple[str, str], limits: tuple[float, float], margin: float
+) -> Any:
+    """Rows of a sample as points at their values."""
+    known = rows[np.isfinite(table.numbers["margin_v"][rows])]
+    across, up = (_numbers(table, name)[known] for name in names)
+    value = table.numbers["margin_v"][known]
+    alive = np.isin(known, survivors(table, margin))
+    image = None
+    for chosen, marker in ((alive, "o"), (~alive, "s")):
+        image = ax.scatter(
+            across[chosen], up[chosen], c=value[chosen], cmap=COLOURS, vmin=limits[0], vmax=limits[1], marker=marker,
+            s=34.0 if marker == "o" else 22.0, edgecolors="black", linewidths=0.9 if marker == "o" else 0.2, zorder=4,
+        )  # fmt: skip
+    if value.size > 3 and value.min() < 0.0 <= value.max() and np.ptp(across) > 0.0 and np.ptp(up) > 0.0:
+        for colour, width in (("white", 4.2), ("black", 2.0)):
+            ax.tricontour(across, up, value, levels=[0.0], colors=colour, linewidths=width)
+    ax.set_xlabel(_labelled(table, names[0]))
+    ax.set_ylabel(_labelled(table, names[1]))
+    return image
+
+
+def _numbers(table: Table, path: str) -> Floats:
+    axis = next(axis for axis in table.axes if axis.path == path)
+    return table.numbers[axis.number_name]
+
+
+def _labelled(table: Table, path: str) -> str:
+    axis = next(axis for axis in table.axes if axis.path == path)
+    return path if axis.unit == "-" else f"{path} [{axis.unit}]"
+
+
+def _ticks(ax: Axes, across: Sequence[str], up: Sequence[str]) -> None:
+    for texts, put in ((across, ax.set_xticks), (up, ax.set_yticks)):
+        picked = np.unique(np.linspace(0, len(texts) - 1, min(len(texts), MOST_TICKS)).round().astype(int))
+        put(picked, [_short(texts[k]) for k in picked], fontsize=8.0)
+    if sum(len(_short(text)) for text in across) > 70 or max(len(text) for text in across) > 9:
+        ax.tick_params("x", rotation=40)
+        for label in ax.get_xticklabels():
+            label.set_horizontalalignment("right")
+
+
+def _short(text: str) -> str:
+    plain = " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    return plain if len(plain) <= LABEL else plain[: LABEL - 3] + "..."
+
+
+def _grid_of_axes(count: int, ax: Axes | None) -> tuple[Figure, list[Axes]]:
+    if ax is not None:
+        figure = ax.get_figure(root=True)
+        assert isinstance(figure, Figure)
+        return figure, [ax]
+    columns = 1 if count == 1 else 2 if count <= 4 else 3
+    lines = -(-count // columns)
+    figure = Figure(figsize=SIZE, dpi=DOTS, layout="constrained")
+    made = figure.subplots(lines, columns, squeeze=False, sharex=True, sharey=True)
+    axes = [panel for line in made for panel in line]
+    for panel in axes[count:]:
+        panel.set_axis_off()
+    return figure, axes[:count]
+
+
+def _frame(
+    figure: Figure, axes: Sequence[Axes], drawn: Any, table: Table, names: tuple[str, str, str | None], margin: float
+) -> None:
+    """Axis names, colour bar and what the marks mean."""
+    x, y, _ = names
+    if len(axes) > 1:
+        figure.supxlabel(x, fontsize=10.0)
+        figure.supylabel(y, fontsize=10.0)
+        for panel in axes:
+            panel.set_xlabel("")
+            panel.set_ylabel("")
+    else:
+        axes[0].set_xlabel(axes[0].get_xlabel() or x)
+        axes[0].set_ylabel(axes[0].get_ylabel() or y)
+    bar = figure.colorbar(drawn, ax=list(axes), label="margin over the brown-out threshold (V)", fraction=0.05)
+    bar.ax.axhline(0.0, color="black", linewidth=2.0)
+    others = [axis.path for axis in table.axes if axis.path not in names]
+    told = (
+        "dots: survivors"
+        + (f" with at least {margin:g} V" if margin else "")
+        + "; line: zero margin; crosses: failed runs"
+    )
+    if others:
+        told += f"; each place shows the worst over {', '.join(others)}"
+    figure.suptitle(told, fontsize=9.0)
+
+
+# --- margin along one axis -----------------------------------------------------------------------------------
+
+
+def margin_band(table: Table, x: str, margin: float = 0.0, ax: Axes | None = None) -> Figure:
+    """Margin along one axis: its median, the middle half and the whole range over the other axes.
+
+    Parameters
+    ----------
+    table : rows of a sweep
+    x : path of the axis
+    margin : that survivors have at least [V]
+    ax : to draw on; a new figure by default
+
+    Raises
+    ------
+    InputError
+        No row has a margin.
+    """
+    done = table.done()
+    rows = done[np.isfinite(table.numbers["margin_v"][done])]
+    if not rows.size:
+        raise InputError(["--plot: no row has a margin to draw"])
+    steps = _stepped(table, x, rows)
+    groups = [table.numbers["margin_v"][rows[steps.places == k]] for k in range(len(steps.texts))]
+    places = np.array([k for k, group in enumerate(groups) if group.size])
+    spread = np.array([np.percentile(groups[k], [0.0, 25.0, 50.0, 75.0, 100.0]) for k in places])
+    with _own_settings():
+        figure, (panel,) = _grid_of_axes(1, ax)
+        if len(table.axes) > 1:
+            panel.fill_between(places, spread[:, 0], spread[:, 4], color="0.87", label="all rows", zorder=1)
+            panel.fill_between(places, spread[:, 1], spread[:, 3], color="0.68", label="middle half", zorder=2)
+        panel.plot(
+            places, spread[:, 2], color="black", linewidth=1.8, marker="o", markersize=4.0, label="median", zorder=4
+        )
+        panel.plot(places, spread[:, 0], color="#b5541c", linewidth=1.4, linestyle="--", label="worst row", zorder=3)
+        panel.axhline(0.0, color="black", linewidth=1.1, linestyle=(0, (8, 3)), zorder=3)
+        if margin:
+            panel.axhline(margin, color="0.35", linewidth=0.9, linestyle=":", label=f"{margin:g} V", zorder=3)
+        _ticks(panel, steps.texts, ())
+        panel.yaxis.set_major_locator(_plain_locator())
+        panel.set_xlabel(x)
+        panel.set_ylabel("margin over the brown-out threshold (V)")
+        panel.set_xlim(-0.4, len(steps.texts) - 0.6)
+        panel.legend(loc="best", fontsize=8.5, frameon=True, framealpha=0.9, edgecolor="none")
+    return figure
+
+
+def _plain_locator() -> Any:
+    from matplotlib.ticker import AutoLocator
+
+    return AutoLocator()
+
+
+# --- best compromises ----------------------------------------------------------------------------------------
+
+
+def pareto_picture(table: Table, wanted: Sequence[Objective], margin: float = 0.0, ax: Axes | None = None) -> Figure:
+    """Survivors over the first two objectives, and those that none beats.
+
+    Parameters
+    ----------
+    table : rows of a sweep
+    wanted : objectives; the first is drawn upwards, the second across
+    margin : that survivors have at least [V]
+    ax : to draw on; a new figure by default
+
+    Raises
+    ------
+    InputError
+        Fewer than two objectives, or no survivors.
+    """
+    if len(wanted) < 2:
+        raise InputError(["--picture pareto: needs two objectives, such as --pareto margin_v:max --pareto mass_kg:min"])
+    alive = survivors(table, margin)
+    up, across = (table.numbers[objective.column] for objective in wanted[:2])
+    alive = alive[np.isfinite(up[alive]) & np.isfinite(across[alive])]
+    if not alive.size:
+        raise InputError(["--picture pareto: no row survives with both objectives known"])
+    front = pareto(table, wanted, alive)
+    front = front[np.argsort(across[front], kind="stable")]
+    with _own_settings():
+        figure, (panel,) = _grid_of_axes(1, ax)
+        panel.scatter(across[alive], up[alive], s=16.0, color="0.72", label="survivors", zorder=2)
+        if len(wanted) == 2:
+            panel.step(across[front], up[front], where=_where(wanted), color="#1f5fa8", linewidth=1.3, zorder=3)
+        panel.scatter(
+            across[front], up[front], s=42.0, facecolors="black", edgecolors="white", linewidths=0.8,
+            label="not beaten by any other", zorder=4,
+        )  # fmt: skip
+        _name_front(panel, table, front, across, up)
+        panel.set_xlabel(_objective(wanted[1]))
+        panel.set_ylabel(_objective(wanted[0]))
+        panel.margins(0.12)
+        panel.legend(loc="best", fontsize=8.5, frameon=True, framealpha=0.9, edgecolor="none")
+    return figure
+
+
+def _where(wanted: Sequence[Objective]) -> Any:
+    """Corners of the staircase on the side that is beaten."""
+    return "pre" if wanted[1].largest else "post"
+
+
+def _objective(objective: Objective) -> str:
+    return f"{objective.column} ({'large' if objective.largest else 'small'} is better)"
+
+
+MOST_NAMED = 10  # [-] rows of the front that are named
+
+
+def _name_front(ax: Axes, table: Table, front: Places, across: Floats, up: Floats) -> None:
+    picked = (
+        front if len(front) <= MOST_NAMED else front[np.linspace(0, len(front) - 1, MOST_NAMED).round().astype(int)]
+    )
+    for number, row in enumerate(picked):
+        told = ", ".join(_named(table, axis, int(row)) for axis in table.axes[:3])
+        ax.annotate(
+            told, xy=(across[row], up[row]), xytext=(7, -11 if number % 2 else 7), textcoords="offset points",
+            fontsize=7.5, zorder=5, bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 0.6},
+        )  # fmt: skip
+
+
+def _named(table: Table, axis: AxisColumn, row: int) -> str:
+    return _short(table.written[axis.path][row])

@@ -1,0 +1,113 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Waveforms of several variants of a boat on one set of axes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from matplotlib.figure import Figure
+
+from cranksag.report.figure import DOTS, SIZE, _own_settings, _right_labels, crank_window
+from cranksag.verdict.results import Result
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["overlay_figure"]
+
+LOOKS: tuple[dict[str, Any], ...] = (
+    {"color": "0.55", "linewidth": 2.2, "linestyle": "-"},
+    {"color": "#000000", "linewidth": 1.6, "linestyle": "-"},
+    {"color": "#1f5fa8", "linewidth": 1.5, "linestyle": "--"},
+    {"color": "#b5541c", "linewidth": 1.5, "linestyle": (0, (1.2, 1.4))},
+    {"color": "#2a7f3f", "linewidth": 1.5, "linestyle": (0, (6, 2, 1.5, 2))},
+    {"color": "#7b4a9e", "linewidth": 1.5, "linestyle": (0, (8, 2))},
+    {"color": "#8a6d00", "linewidth": 1.5, "linestyle": (0, (3, 1, 1, 1, 1, 1))},
+    {"color": "#c23b6b", "linewidth": 1.5, "linestyle": (0, (4, 4))},
+)
+"""The boat as it is in grey and full; the others apart by dash as well as by colour. They repeat after the eighth."""
+
+NAME = 18  # [characters] of a name beside its curve
+
+
+def overlay_figure(results: Sequence[tuple[str, Result]], ax: Sequence[Axes] | None = None) -> Figure:
+    """Display voltage and battery voltage of each variant over time.
+
+    Parameters
+    ----------
+    results : names and results, the boat as it is first
+    ax : two axes (display, battery) to draw on; a new figure by default
+
+    Returns
+    -------
+    Figure : not shown, belongs to no window system.
+
+    Raises
+    ------
+    ValueError : no results.
+    """
+    if not results:
+        raise ValueError("there is nothing to draw")
+    windows = [crank_window(result) for _, result in results]
+    window = min(w[0] for w in windows), max(w[1] for w in windows)
+    with _own_settings():
+        if ax is not None:
+            upper, lower = ax
+            figure = upper.get_figure(root=True)
+            assert isinstance(figure, Figure)
+        else:
+            figure = Figure(figsize=SIZE, dpi=DOTS)
+            upper, lower = figure.subplots(2, 1, sharex=True, gridspec_kw={"height_ratios": (1.7, 1.0)})
+            figure.subplots_adjust(left=0.068, right=0.80, top=0.93, bottom=0.075, hspace=0.08)
+            title = " ".join("".join(c if c.isprintable() else " " for c in results[0][1].title).split())
+            figure.text(0.02, 0.965, title[:110], fontsize=12.0, fontweight="bold", va="center")
+        _panel(upper, results, "display", window, "display voltage (V)")
+        thresholds = sorted({result.display.brownout for _, result in results})
+        for level in thresholds:
+            upper.axhline(level, color="black", linewidth=0.9, linestyle=(0, (8, 3)), zorder=2)
+            told = f"brown-out {level:.4g} V"
+            upper.annotate(
+                told, xy=(0.005, level), xycoords=("axes fraction", "data"), xytext=(0, 2),
+                textcoords="offset points", fontsize=8.0, ha="left", va="bottom",
+                bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.8},
+            )  # fmt: skip
+        _panel(lower, results, "battery", window, "start battery (V)")
+        lower.set_xlabel("time from key-on (s)")
+    return figure
+
+
+def _panel(
+    ax: Axes, results: Sequence[tuple[str, Result]], signal: str, window: tuple[float, float], name: str
+) -> None:
+    """One signal of every variant, each named at the right edge."""
+    lows, highs = [], []
+    labels: list[tuple[float, str, Any]] = []
+    for number, (title, result) in enumerate(results):
+        time, values = result.traces.time, result.traces.signals[signal]
+        look = LOOKS[number % len(LOOKS)]
+        ax.plot(time, values, zorder=3 + (number > 0), **look)
+        inside = values[(time >= window[0]) & (time <= window[1])]
+        lows.append(float(inside.min()))
+        highs.append(float(np.percentile(inside, 99.5)))  # a coil's spike must not squeeze the rest
+        if signal == "display":
+            mark = "holds" if result.display.holds else "restarts"
+            label = f"{_short(title)}: {mark}"
+        else:
+            label = _short(title)
+        labels.append((float(np.interp(window[1], time, values)), label, look["color"]))
+    if signal == "display":
+        lows += [result.display.brownout for _, result in results]
+        highs += [result.display.brownout for _, result in results]
+    span = max(max(highs) - min(lows), 0.5)
+    low, high = min(lows) - 0.06 * span, max(highs) + 0.06 * span
+    ax.set_xlim(window)
+    ax.set_ylim(low, high)
+    ax.set_ylabel(name)
+    _right_labels(ax, [(min(max(value, low), high), text, color) for value, text, color in labels])
+
+
+def _short(name: str) -> str:
+    plain = " ".join("".join(c if c.isprintable() else " " for c in name).split())
+    return plain if len(plain) <= NAME else plain[: NAME - 3] + "..."

@@ -1,0 +1,210 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""A result in plain sentences, and the cautions that go with every page."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from cranksag.verdict.results import DisplayResult, Result
+
+__all__ = [
+    "CAUTIONS",
+    "CAUTIONS_LINE",
+    "FIGURE_TYPES",
+    "brief_verdict",
+    "next_steps",
+    "not_written",
+    "seconds",
+    "verdict",
+    "volts",
+]
+
+CAUTIONS = (
+    "Batteries and starter circuits can deliver hundreds of amperes, and batteries give off explosive gas.",
+    "Fuse every added conductor at its source. Keep clear of rotating parts.",
+    "Do not crank for long or often with the raw-water seacock open: the engine can fill through a wet exhaust.",
+    "Keep to the starter's rest times. Results are estimates to be confirmed by measurement.",
+    "Follow the local electrical code and boat-wiring standard, have the work done or checked by a qualified person.",
+)
+"""What every page says; the only copy in the package."""
+
+CAUTIONS_LINE = "Cautions: " + " ".join(CAUTIONS)
+"""The cautions as one paragraph."""
+
+FIGURE_TYPES = (".png", ".svg", ".pdf")
+"""Endings of the files a figure can be saved to."""
+
+LARGE_DROP = 0.3  # [V] a single element of the budget worth naming; engineering estimate
+OWN_ORIGINS = ("default", "estimate")
+
+
+def seconds(value: float | None) -> str:
+    """A duration for people; None is one that does not end."""
+    if value is None:
+        return "for good"
+    if abs(value) < 0.9995:
+        return f"{value * 1e3:.3g} ms"
+    return f"{value:.3g} s" if value < 999.5 else f"{value:.0f} s"
+
+
+def volts(value: float, digits: int = 2, sign: bool = False) -> str:
+    """A voltage for people; never "-0.00 V"."""
+    rounded = round(value, digits) + 0.0  # turns -0.0 into 0.0
+    return f"{rounded:{'+' if sign else ''}.{digits}f} V"
+
+
+def _times(count: int) -> str:
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
+
+
+def _cranks(result: Result) -> str:
+    cranks = result.cranks
+    if not cranks.engages or not cranks.turns:
+        return f"The engine does not crank: {cranks.reason}"
+    if not cranks.fires:
+        return f"The engine turns but does not fire: {cranks.reason}"
+    return "The engine cranks and fires"
+
+
+def _supply(result: Result) -> str:
+    """The minimum with its band."""
+    lowest, band = volts(result.display.minimum_voltage), result.estimate
+    if band is None or volts(band.low) == volts(band.high):
+        return lowest
+    return f"{lowest} (estimated {volts(band.low).removesuffix(' V')} to {volts(band.high)})"
+
+
+def _display(result: Result, display: DisplayResult) -> str:
+    """What becomes of the display, after "The engine cranks and fires,"."""
+    threshold = f"its {display.brownout:.4g} V brown-out threshold"
+    name = _name(result, display)
+    supply = f"at {_supply(result)} at the lowest"
+    if display.restarts == 0 and not display.holds:
+        return f"{name} never starts: its supply stays below its restart voltage, {supply}"
+    if not display.holds:
+        dark = "does not come back" if display.dark_time is None else f"is dark for {seconds(display.dark_time)}"
+        cause = f"below {threshold}" if display.margin < 0.0 else _other_cause(result, display, threshold)
+        return f"{name} restarts {_times(display.restarts)} and {dark}: its supply is {supply}, {cause}"
+    if display.minimum_voltage < display.brownout:
+        return f"{name} keeps running: its supply is {supply}, below {threshold} but too briefly to reset it"
+    return f"{name} keeps running: its supply is {supply}, {display.margin:.2f} V above {threshold}"
+
+
+def _other_cause(result: Result, display: DisplayResult, threshold: str) -> str:
+    """Why a display restarts whose supply is not held below the threshold for its minimum duration."""
+    circuit = result.boat.displays[result.displays.index(display)].circuit
+    return "its sense pin resets it" if circuit.sense_threshold is not None else f"just at {threshold}"
+
+
+def _name(result: Result, display: DisplayResult) -> str:
+    name = " ".join("".join(c if c.isprintable() else " " for c in display.name).split())
+    return f"display {name}" if len(result.displays) > 1 else "the display"
+
+
+def verdict(result: Result) -> str:
+    """The headline: whether it cranks, whether the display restarts, the minimum with its band.
+
+    Parameters
+    ----------
+    result : of a simulation
+
+    Returns
+    -------
+    str : one sentence.
+    """
+    cranks, display = _cranks(result), _display(result, result.display)
+    if not result.cranks.turns:
+        return f"{cranks}. Until that is repaired the rest means little: {display}."
+    if not result.cranks.fires:
+        return f"{cranks}; {display}."
+    return f"{cranks}, {'and' if result.display.holds else 'but'} {display}."
+
+
+def brief_verdict(result: Result) -> str:
+    """The verdict in a few words, for a figure."""
+    display, cranks = result.display, result.cranks
+    if not cranks.turns:
+        engine = "does not crank"
+    else:
+        engine = "cranks and fires" if cranks.fires else "cranks, does not fire"
+    if display.holds:
+        state = "keeps running"
+    elif display.restarts == 0:
+        state = "never starts"
+    else:
+        dark = "stays dark" if display.dark_time is None else f"dark {seconds(display.dark_time)}"
+        state = f"restarts {_times(display.restarts)}, {dark}"
+    name = _name(result, display)
+    supply = f"minimum {_supply(result)}, margin {volts(display.margin, sign=True)}"
+    return f"Engine {engine}. {name[0].upper()}{name[1:]} {state}: {supply}."
+
+
+def not_written(result: Result) -> tuple[list[str], int]:
+    """Fields behind the band, and how many fields in all took a default or an estimate."""
+    moved = list(result.estimate.fields) if result.estimate is not None else []
+    return moved, sum(value.origin in OWN_ORIGINS for value in result.boat.values.values())
+
+
+def next_steps(result: Result) -> list[str]:
+    """What to do next, repairs before cures before measurements.
+
+    Parameters
+    ----------
+    result : of a simulation
+
+    Returns
+    -------
+    list of str : sentences, the most useful first.
+    """
+    return [*_repairs(result), *_cures(result), *_measurements(result)]
+
+
+def _repairs(result: Result) -> Iterator[str]:
+    boat, cranks = result.boat, result.cranks
+    if not cranks.engages:
+        yield (
+            "Repair the start circuit first: with the key held in START measure the voltage from the solenoid's "
+            "S terminal to the engine block, then along the wire back to the key, and look for the largest drop."
+        )
+        if boat.start.relay is None and boat.start.neutral_closed:
+            yield 'See what a start relay would bring: --set "start_circuit.relay=85 ohm".'
+        return
+    if not cranks.turns or not cranks.fires:
+        yield (
+            "Make the engine start first (charge and test the battery, check its cables): no hold-up cures a boat that "
+            "does not start."
+        )
+    if not result.display.holds:
+        drops = sorted((b for b in result.budget if b.path and not b.blocking), key=lambda b: -b.drop)
+        named = [f"{b.element} {b.drop:.2f} V" for b in drops[:3] if b.drop > LARGE_DROP]
+        if named:
+            yield f"Look at the largest drops first, a repair there comes before any hold-up: {', '.join(named)}."
+
+
+def _cures(result: Result) -> Iterator[str]:
+    boat, feed = result.boat, result.boat.feed
+    if result.display.holds or not result.cranks.engages:
+        return
+    if feed.dead_in_start and feed.key_terminal != "always":
+        yield "The key cuts the feed in START; see what a live terminal brings: --set feed.dead_in_start=false"
+    if boat.link.kind == "closed" and boat.house is not None:
+        yield "The banks are paralleled while cranking; see what parting them brings: --set link.kind=open"
+    if feed.source in ("starter stud", "s terminal") and boat.branch in ("none", "reservoir"):
+        yield (
+            "See what a feed straight from the battery posts brings: --set feed.from=battery "
+            '--set "feed.return_to=battery negative"'
+        )
+    if boat.branch == "none" and result.cranks.fires:
+        yield "See what a hold-up brings: `cranksag new --list` names boats with one, such as standby-pack."
+
+
+def _measurements(result: Result) -> Iterator[str]:
+    band, display = result.estimate, result.display
+    if band is not None and band.fields and band.low < display.brownout < band.high:
+        yield f"The band spans the threshold. Write what you can find out of: {', '.join(band.fields)}."
+    if result.near_switching:
+        yield "The result stands near a switching point: a small change of the boat tips it, treat it as undecided."
+    yield (
+        "Confirm it on the boat: the lowest voltage across the display's own pins during a crank, with a scope or a "
+        "meter that holds the minimum."
+    )

@@ -1,0 +1,266 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Figures, sentences and cautions of the report."""
+
+from __future__ import annotations
+
+import functools
+import subprocess
+import sys
+from itertools import combinations, pairwise
+from pathlib import Path
+
+import matplotlib as mpl
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.text import Text
+
+from cranksag import report
+from cranksag.examples import example_names, example_text
+from cranksag.report.placing import LABEL_SIZE, free_place, spread
+from cranksag.report.words import seconds, volts
+from cranksag.scenario import loads_scenario
+from cranksag.simulate import simulate
+from cranksag.verdict.results import Result
+
+LONG_TITLE = r"Preis $5_0 & \frac{x^2} ~ {%} #1 <b>[bold]" + " wide WWW words" * 10
+BOATS: dict[str, tuple[str, dict[str, str]]] = {
+    **{name: (name, {}) for name in example_names()},
+    "three attempts": ("restarting", {"crank.attempts": "3", "crank.rest": "4 s", "engine.fires_after": "never"}),
+    "short key-on": ("restarting", {"crank.key_on_before": "0.1 s", "crank.key_held": "0.8 s"}),
+    "odd title": ("restarting", {"title": LONG_TITLE[:200], "displays.0.name": "$a$ " * 10}),
+    "one long word": ("two-displays", {"title": "W" * 200, "displays.0.name": "W" * 40}),
+    "neutral open": ("restarting", {"start_circuit.neutral_switch": "open"}),
+    "dead battery": ("restarting", {"battery.state_of_charge": "10 %", "battery.health": "20 %"}),
+}
+
+
+@functools.cache
+def result(name: str) -> Result:
+    """The run of one boat, computed once."""
+    example, changes = BOATS[name]
+    scenario = loads_scenario(example_text(example), example)
+    return simulate(scenario.with_overrides(changes) if changes else scenario)
+
+
+@functools.cache
+def drawn(name: str) -> Figure:
+    """The figure of one boat, drawn once and not changed."""
+    return report.crank_figure(result(name))
+
+
+def _texts(figure: Figure) -> list[Text]:
+    """Everything written in a figure except the numbers at the axes."""
+    found = list(figure.texts)
+    for ax in figure.axes:
+        found += [*ax.texts, ax.xaxis.label, ax.yaxis.label]
+        legend = ax.get_legend()
+        found += legend.get_texts() if legend is not None else []
+    return [text for text in found if text.get_text().strip() and text.get_visible()]
+
+
+def _inside(ax: Axes, label: Text) -> bool:
+    """Whether a number belongs to the part of an axis that is shown."""
+    x, y = ax.transData.inverted().transform(label.get_transform().transform(label.get_position()))
+    (left, right), (low, high) = ax.get_xlim(), ax.get_ylim()
+    slack = 1e-9
+    return bool(left - slack <= x <= right + slack) if label in ax.get_xticklabels() else bool(low <= y <= high)
+
+
+@pytest.mark.parametrize("name", BOATS)
+def test_no_text_is_clipped_or_overlaps_another(name: str) -> None:
+    figure = drawn(name)
+    whole = figure.bbox
+    boxes = [(text.get_text(), Text.get_window_extent(text)) for text in _texts(figure)]
+    with mpl.rc_context({"font.size": 9.0}):  # the letters' size decides how many numbers an axis gets
+        ticks = [
+            (label.get_text(), label.get_window_extent())
+            for ax in figure.axes
+            for label in (*ax.get_xticklabels(), *ax.get_yticklabels())
+            if label.get_text() and label.get_visible() and _inside(ax, label)
+        ]
+    for text, box in boxes:
+        assert box.x0 >= 0.0, text
+        assert box.y0 >= 0.0, text
+        assert box.x1 <= whole.width, text
+        assert box.y1 <= whole.height, text
+    for (one, a), (other, b) in combinations(boxes, 2):
+        assert not (a.x0 < b.x1 and b.x0 < a.x1 and a.y0 < b.y1 and b.y0 < a.y1), (one, other)
+    for (one, a), (other, b) in ((x, y) for x in boxes for y in ticks):
+        assert not (a.x0 < b.x1 and b.x0 < a.x1 and a.y0 < b.y1 and b.y0 < a.y1), (one, other)
+
+
+@pytest.mark.parametrize("name", BOATS)
+def test_the_dip_is_marked_where_the_result_says(name: str) -> None:
+    found = result(name)
+    upper = drawn(name).axes[0]
+    begin, end = upper.get_xlim()
+    low, high = upper.get_ylim()
+    assert begin <= found.display.minimum_at <= end
+    assert low < found.display.minimum_voltage < high
+    marks = [line for line in upper.get_lines() if line.get_marker() == "o"]
+    assert [tuple(map(float, mark.get_xydata()[0])) for mark in marks] == [
+        (found.display.minimum_at, found.display.minimum_voltage)
+    ]
+    labels = [text.get_text() for text in upper.texts]
+    assert f"lowest {volts(found.display.minimum_voltage)}\nat {found.display.minimum_at:.3f} s" in labels
+    assert any(label.startswith("brown-out ") for label in labels)
+
+
+def test_axes_carry_their_units_and_curves_differ_without_colour() -> None:
+    upper, lower, twin = drawn("restarting").axes
+    assert (upper.get_ylabel(), lower.get_ylabel()) == ("voltage (V)", "starter current (A)")
+    assert (twin.get_ylabel(), lower.get_xlabel()) == ("engine speed (rpm)", "time from key-on (s)")
+    curves = [line for line in upper.get_lines() if len(line.get_xdata()) > 100]
+    assert len(curves) == 3
+    looks = {(str(line._dash_pattern), line.get_linewidth()) for line in curves}  # type: ignore[attr-defined]
+    assert len(looks) == 3
+
+
+def test_reset_and_boot_are_shaded() -> None:
+    labels = [text.get_text() for text in drawn("key-cut").axes[0].texts]
+    assert "display in reset" in labels
+    assert "display boots" in labels
+    calm = drawn("supercapacitor").axes[0]  # booted long before START
+    assert not [text for text in calm.texts if text.get_text().startswith("display ")]
+    assert not calm.patches
+
+
+def test_title_verdict_and_cautions_stand_on_the_page() -> None:
+    figure = drawn("odd title")
+    title, words, cautions = (" ".join(text.get_text().split()) for text in figure.texts)
+    assert title.startswith(r"Preis $5_0 & \frac{x^2} ~ {%} #1 <b>[bold]")
+    assert words == report.brief_verdict(result("odd title"))
+    assert cautions == report.CAUTIONS_LINE
+
+
+@pytest.mark.parametrize("ending", [".png", ".svg", ".pdf"])
+def test_the_same_run_gives_the_same_bytes_whatever_the_users_settings(tmp_path: Path, ending: str) -> None:
+    found = result("restarting")
+    first = report.save_figure(drawn("restarting"), tmp_path / f"first{ending}")
+    with mpl.rc_context({"font.size": 30.0, "axes.grid": False, "lines.linewidth": 9.0, "savefig.dpi": 30.0}):
+        before = dict(mpl.rcParams)
+        second = report.save_figure(report.crank_figure(found), str(tmp_path / f"second{ending}"))
+        assert dict(mpl.rcParams) == before
+    assert first.read_bytes() == second.read_bytes()
+    assert first.stat().st_size > 10_000
+
+
+def test_a_title_that_looks_like_markup_is_drawn(tmp_path: Path) -> None:
+    for ending in report.FIGURE_TYPES:
+        assert report.save_figure(drawn("odd title"), tmp_path / f"odd{ending}").is_file()
+
+
+def test_another_ending_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(ValueError, match=r"\.png, \.svg, \.pdf"):
+        report.save_figure(drawn("restarting"), tmp_path / "crank.jpg")
+
+
+def test_two_results_on_one_figure_and_axes_of_ones_own() -> None:
+    cured, before = result("standby-pack"), result("restarting")
+    upper = report.crank_figure(cured, before=before).axes[0]
+    curves = [line for line in upper.get_lines() if len(line.get_xdata()) > 100]
+    assert len(curves) == 4
+    assert any(np.array_equal(line.get_ydata(), before.traces.signals["display"]) for line in curves)
+    assert "display before" in [text.get_text() for text in upper.texts]
+    mine = Figure()
+    axes: list[Axes] = list(mine.subplots(2, 1))
+    assert report.crank_figure(cured, axes, window=(5.0, 5.5)) is mine
+    assert axes[0].get_xlim() == (5.0, 5.5)
+    assert not mine.texts
+
+
+@pytest.mark.parametrize(
+    "program",
+    ["from cranksag import report; report.verdict", "from cranksag.report import CAUTIONS, next_steps"],
+)
+def test_words_need_no_matplotlib(program: str) -> None:
+    check = f"{program}; import sys; assert 'matplotlib' not in sys.modules"
+    subprocess.run([sys.executable, "-c", check], check=True)
+
+
+def test_figures_need_no_window_system() -> None:
+    check = "from cranksag.report import crank_figure; import sys; assert 'matplotlib.pyplot' not in sys.modules"
+    subprocess.run([sys.executable, "-c", check], check=True)
+    assert sorted(report.__all__) == report.__all__
+    assert all(hasattr(report, name) for name in report.__all__)
+    with pytest.raises(AttributeError, match="absent"):
+        _ = report.absent
+
+
+@given(st.lists(st.floats(-0.5, 1.5), max_size=8), st.floats(0.01, 0.12))
+def test_labels_are_spread_in_order_inside_the_panel(wanted: list[float], gap: float) -> None:
+    placed = spread(wanted, gap)
+    assert len(placed) == len(wanted)
+    order = sorted(range(len(wanted)), key=lambda k: wanted[k])
+    ordered = [placed[k] for k in order]
+    # sums of eight levels carry a few units of the sixteenth digit
+    assert all(b - a >= gap - 1e-12 for a, b in pairwise(ordered))
+    assert all(-1e-12 <= level <= 1.0 + 1e-12 for level in placed)
+
+
+@given(st.floats(0.0, 1.0), st.floats(0.0, 1.0))
+def test_labels_that_have_room_stay_where_they_are(a: float, b: float) -> None:
+    if abs(a - b) >= 0.06:
+        assert spread([a, b], 0.06) == [a, b]
+
+
+@settings(max_examples=10)  # a search over the whole panel each
+@given(st.floats(0.02, 0.98), st.floats(0.05, 0.9))
+def test_the_dips_label_keeps_off_a_curve(x: float, level: float) -> None:
+    flat = np.column_stack((np.linspace(0.0, 1.0, 500), np.full(500, level)))
+    place = free_place(flat, (x, level))
+    assert abs(place[1] - level) >= LABEL_SIZE[1] / 2
+    assert LABEL_SIZE[0] / 2 <= place[0] <= 1.0 - LABEL_SIZE[0] / 2
+
+
+@given(st.floats(-60.0, 60.0))
+def test_volts_are_read_back_and_never_minus_zero(value: float) -> None:
+    text = volts(value)
+    assert float(text.removesuffix(" V")) == pytest.approx(value, abs=0.0051)  # two decimals
+    assert text != "-0.00 V"
+    assert volts(value, sign=True)[0] in "+-"
+
+
+@given(st.floats(1e-6, 1e5))
+def test_seconds_are_read_back(value: float) -> None:
+    number, unit = seconds(value).split()
+    assert float(number) * {"s": 1.0, "ms": 1e-3}[unit] == pytest.approx(value, rel=0.0051)  # three digits
+
+
+@pytest.mark.parametrize("name", BOATS)
+def test_the_verdict_is_one_line_that_agrees_with_the_result(name: str) -> None:
+    found = result(name)
+    for sentence in (report.verdict(found), report.brief_verdict(found)):
+        assert sentence.endswith(".")
+        assert "\n" not in sentence
+        assert volts(found.display.minimum_voltage) in sentence
+        assert ("keeps running" in sentence) is found.display.holds
+        assert ("does not crank" in sentence) is not found.cranks.turns
+    steps = report.next_steps(found)
+    assert steps
+    assert ("start circuit first" in steps[0]) is not found.cranks.engages
+    assert not any("hold-up brings" in step for step in steps) or found.cranks.fires
+
+
+CAUTIONED = (
+    "hundreds of amperes",
+    "explosive gas",
+    "use every added conductor at its source",
+    "rotating parts",
+    "raw-water seacock open",
+    "wet exhaust",
+    "starter's rest times",
+    "estimates to be confirmed by measurement",
+    "local electrical code",
+    "boat-wiring standard",
+    "qualified person",
+)
+
+
+@pytest.mark.parametrize("phrase", CAUTIONED)
+def test_the_cautions_name_every_hazard(phrase: str) -> None:
+    assert phrase in report.CAUTIONS_LINE
