@@ -7,7 +7,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from cranksag.circuit.network import DECK_TEMPERATURE, THERMAL_VOLTAGE_DECK, Builder
+from cranksag.circuit.network import DECK_TEMPERATURE, LEAST_RESISTANCE, THERMAL_VOLTAGE_DECK, Builder
 from cranksag.circuit.timing import (
     KeyTimes,
     feed_intervals,
@@ -221,13 +221,15 @@ def _add_supplies(build: Builder, boat: Boat, currents: dict[str, float]) -> Non
                     i0=currents[f"{tag}{k}"],
                 )
             else:
-                build.instance("cables", f"{tag}{k}", ends, "joint", r=max(_ohm(element), 1e-6))
+                build.instance("cables", f"{tag}{k}", ends, "joint", r=_ohm(element))
     if boat.house is not None:
         add_battery(build, "battery", "house", "house", "housen", boat.house, -currents["house"])
         build.line("battery", f"Rhousen housen 0 {boat.house_negative!r}")
         if boat.link.kind == "closed":
             build.line("battery", f"Vlink bat link 0\nRlink link house {boat.link.resistance!r}")
-    build.line("battery", f"Rpanel {node_of(boat, boat.panel.source)} panel {boat.panel.resistance!r}")
+    build.line(
+        "battery", f"Rpanel {node_of(boat, boat.panel.source)} panel {max(boat.panel.resistance, LEAST_RESISTANCE)!r}"
+    )
 
 
 def _add_feed(build: Builder, boat: Boat) -> None:
@@ -460,8 +462,9 @@ def loop_segments(boat: Boat, branch: list[Segment]) -> list[Segment]:
         segments.append(Segment("start battery, internal", "supply", "battery", "xbattery.e0", "bat"))
         reached = node_of(boat, source)
         end = positive.index("stud" if reached in ("s", "stud") else reached)
-        for k in range(end):
-            segments.append(Segment(boat.positive[k].name, "supply", boat.positive[k].path, *positive[k : k + 2]))
+        segments.extend(
+            Segment(boat.positive[k].name, "supply", boat.positive[k].path, *positive[k : k + 2]) for k in range(end)
+        )
         if reached == "s":
             segments.append(Segment("start relay contact", "supply", "start_circuit", "stud", "s"))
     if boat.feed.source == "panel":

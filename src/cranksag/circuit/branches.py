@@ -60,7 +60,9 @@ def branch_at_rest(build: Builder, boat: Boat) -> None:
             build.at_rest("r", "hold-up relay", "coil", "dr", hold.relay.coil_resistance)
             if hold.relay.suppression.kind == "resistor":
                 build.at_rest("r", "suppression", "coil", "dr", hold.relay.suppression.resistance)
-            elif hold.relay.suppression.kind == "diode":  # a long return lifts dr over the coil far enough for it to conduct
+            elif (
+                hold.relay.suppression.kind == "diode"
+            ):  # a long return lifts dr over the coil far enough for it to conduct
                 build.at_rest("d", "suppression", "dr", "coil", 1e-9, 1.9 * THERMAL_VOLTAGE_DECK, 50e-3)
     elif isinstance(hold, Bank):
         _rest_feed(build, hold.diode)

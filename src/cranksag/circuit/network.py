@@ -20,6 +20,8 @@ from cranksag.errors import DeckError
 THERMAL_VOLTAGE_DECK = 0.02586483  # [V] k T / q at the deck's 300.15 K (27 degC), ngspice's default temperature
 DECK_TEMPERATURE = 300.15  # [K]
 GROUND = "0"
+LEAST_RESISTANCE = 1e-6  # [ohm] ngspice reads a resistor of 0 ohm as one of 1 mohm
+RESISTANCES = ("wire", "joint", "cable")
 REST_TOLERANCE = 1e-7  # [V] last Newton step of the rest state
 
 
@@ -69,6 +71,8 @@ class Builder:
         if unknown or len(nodes) != len(subcircuit.ports):
             raise DeckError(f"subcircuit {part}: unknown parameters {unknown} or {len(nodes)} nodes")
         self._use(subcircuit)
+        if part in RESISTANCES:
+            values |= {key: max(values[key], LEAST_RESISTANCE) for key in ("r", "rj") if key in values}
         numbers = " ".join(f"{key}={_number(value)}" for key, value in values.items())
         self.line(block, f"X{name} {' '.join(nodes)} {part} {numbers}")
 
@@ -83,7 +87,8 @@ class Builder:
         self, kind: str, name: str, a: str, b: str, value: float, extra: float = 0.0, series: float = 0.0
     ) -> None:
         """Enter an element of the network at rest."""
-        self.rest.append(RestElement(kind, name, a, b, value, extra, series))
+        least = LEAST_RESISTANCE if kind == "r" else value
+        self.rest.append(RestElement(kind, name, a, b, max(value, least), extra, series))
 
     def text(self, placed: tuple[str, ...]) -> str:
         """The deck's lines: used subcircuits, then the top circuit with its blocks replaced.

@@ -22,6 +22,7 @@ RUSH_STEP = 4e-5  # [s] step while a display's input capacitor charges or carrie
 RUN_UP_WINDOW = 0.6  # [s] after START: the first compressions decide the crank angle of all that follows
 RUN_UP_PACE = 20.0  # [-] gate of the pacer in that window: steps of about 2.3 ms instead of 5 ms
 EDGE_WINDOW = 0.002  # [s] after key-on: input capacitors charge
+COAST_WINDOW = 2.0  # [s] after a release that is followed by another attempt: the engine comes to rest
 RELEASE_WINDOW = 0.04  # [s] after the key is let go: coils collapse, contacts open
 
 
@@ -106,7 +107,11 @@ def pace(times: KeyTimes) -> list[str]:
     starting = start_intervals(times)
     moved = [(times.key_on, times.key_on + EDGE_WINDOW)]
     moved += [(t, t + COIL_WINDOW) for pair in starting for t in pair]
-    cranking = [(a, b + RELEASE_WINDOW) for a, b in starting]
+    again = [*times.starts[1:], times.stop]
+    cranking = [
+        (a, b + RELEASE_WINDOW if n == times.stop else min(b + COAST_WINDOW, n - 4 * KEY_EDGE))
+        for (a, b), n in zip(starting, again, strict=True)
+    ]
     return [_graded(cranking, times.stop), switched("pf", moved, times.stop)]
 
 

@@ -6,6 +6,7 @@ from __future__ import annotations
 import numpy as np
 
 from cranksag.circuit import Circuit
+from cranksag.circuit.timing import KeyTimes
 from cranksag.resolve.model import Boat, Note
 from cranksag.solver import LibraryInfo, Waveforms
 from cranksag.verdict.budget import ground_shift, voltage_budget
@@ -51,7 +52,7 @@ def judge(boat: Boat, circuit: Circuit, waveforms: Waveforms, library: LibraryIn
         ground_shift=ground_shift(traces, display.minimum_at),
         hold_up=report,
         dangers=boat.dangers,
-        warnings=(*boat.warnings, *_warnings(boat, cranks.engages, displays, report, near), *map(_late, late)),
+        warnings=(*boat.warnings, *_warnings(boat, cranks.engages, displays, report, near, times), *map(_late, late)),
         near_switching=near,
         estimate=None,
         solver=SolverReport(library.name, library.version, waveforms.points, waveforms.solve_s, waveforms.attempt),
@@ -63,17 +64,26 @@ def _late(name: str) -> Note:
     return Note("not_ready", f"{name} was not running yet at START: leave the key on longer before cranking")
 
 
+def _closes_in_start(report: dict[str, object], times: KeyTimes) -> bool:
+    """Whether the hold-up relay first closed with a key in START: the collapse after release may lift its coil."""
+    closes = report["relay_closes_s"]
+    if not isinstance(closes, float):
+        return False
+    return any(a <= closes + times.key_on <= b for a, b in zip(times.starts, times.releases, strict=True))
+
+
 def _warnings(
     boat: Boat,
     engages: bool,
     displays: tuple[DisplayResult, ...],
     report: dict[str, object],
     near: tuple[str, ...],
+    times: KeyTimes,
 ) -> list[Note]:
     notes = []
     if near:
         notes.append(Note("near_switching", "near a switching point: " + "; ".join(near)))
-    if "relay_closes_s" in report and report["relay_closes_s"] is None and getattr(boat.hold_up, "relay", None):
+    if "relay_closes_s" in report and getattr(boat.hold_up, "relay", None) and not _closes_in_start(report, times):
         notes.append(Note(PICK_UP_WARNING, "the hold-up relay does not pick up: its coil never gets enough volts"))
     if report.get("chatter_count"):
         notes.append(
@@ -83,7 +93,7 @@ def _warnings(
             )
         )
     for display, written in zip(displays, boat.displays, strict=True):
-        if display.restarts and display.margin >= 0.03 and written.circuit.sense_threshold is not None:
+        if display.restarts and display.margin >= 0.015 and written.circuit.sense_threshold is not None:
             notes.append(Note("sense_reset", f"{display.name} is reset by its sense pin, not by its supply"))
         if not display.holds and display.restarts == 0:
             notes.append(

@@ -16,6 +16,7 @@ CONTACT_MADE = 0.625  # [-] armature position of circuits/parts/contact.inc at w
 ENGAGED_FOR = 0.05  # [s] shortest closure that counts as engaged; engineering estimate
 TURNED = math.pi / 4.0  # [rad] crank angle in START that counts as turning
 SETTLED_AFTER = 0.30  # [s] from contact closing to the settled plateau (100-300 ms in measured cranks)
+MOVING = 1.0  # [rad/s] crankshaft speed, about 10 rpm, that counts as moving
 RPM = 60.0 / (2.0 * math.pi)  # [rev/min per rad/s]
 
 
@@ -50,6 +51,8 @@ def judge_cranking(boat: Boat, traces: Traces, times: KeyTimes) -> Cranks:
     )
     chatter = f"; the solenoid chatters ({makes} closings)" if makes > len(times.starts) else ""
     if turned < TURNED:
+        if _at_release(traces, times, "engine_speed") > MOVING:
+            return Cranks(True, False, False, "the starter engages, but the key is released before the engine turns")
         return Cranks(True, False, False, f"the starter engages but cannot turn the engine{chatter}")
     fires = bool(traces.signals["fired"][-1] > 0.5)
     speed = float(np.max(traces.signals["mean_speed"])) * RPM
@@ -72,6 +75,12 @@ def _windows(times: KeyTimes) -> list[tuple[float, float]]:
     return [(a - times.key_on, b - times.key_on) for a, b in zip(times.starts, times.releases, strict=True)]
 
 
+def _at_release(traces: Traces, times: KeyTimes, name: str) -> float:
+    """Largest value of a signal just before any release of the key."""
+    moments = [b - 1e-3 for _, b in _windows(times)]
+    return float(np.max(np.interp(moments, traces.time, traces.signals[name])))
+
+
 def _why_not_engaged(boat: Boat, traces: Traces, times: KeyTimes, makes: int) -> str:
     if not boat.start.neutral_closed:
         return "the neutral switch is open: nothing reaches the S terminal"
@@ -85,8 +94,10 @@ def _why_not_engaged(boat: Boat, traces: Traces, times: KeyTimes, makes: int) ->
         if float(np.max(position)) < CONTACT_MADE:
             coil = float(np.max(between(traces.time, traces.signals["start_signal"], begin, end)[1]))
             return f"the start relay does not pick up: at most {coil:.1f} V reaches its wire at the key"
+    if makes and _at_release(traces, times, "main_contact") > CONTACT_MADE:
+        return "the key is released as soon as the solenoid has closed"
     if makes:
-        return f"the solenoid closes {makes} times but lets go at once: the supply collapses under it"
+        return f"the solenoid lets go as soon as it closes ({makes} closings): the supply collapses under it"
     way = "through the start relay" if boat.start.relay is not None else "through key and harness"
     return f"it only clicks: the coils pull the S terminal to {terminal:.1f} V {way}, the plunger needs {needed:.1f} V"
 
