@@ -54,6 +54,9 @@ DISSIPATION_FACTORS = (0.24, 0.20, 0.16, 0.14, 0.12, 0.10)
 DISSIPATION_PER_FARAD = 0.02 / 1000e-6
 DISSIPATION_FREE_CAPACITANCE = 1000e-6
 # ... and the largest impedance ratios Z(-25)/Z(20) and Z(-40)/Z(20) by voltage class [-].
+# Temperatures of those ratios, and of everything printed as a nominal value [degC]; same data sheet.
+REFERENCE_TEMPERATURE = 20.0
+IMPEDANCE_COLD, IMPEDANCE_COLDEST = -25.0, -40.0
 IMPEDANCE_RATIOS_MINUS_25 = (4.0, 3.0, 2.0, 2.0, 2.0, 2.0)
 IMPEDANCE_RATIOS_MINUS_40 = (8.0, 6.0, 6.0, 4.0, 4.0, 3.0)
 # Frequency of the loss factor [Hz]; same data sheet.
@@ -77,6 +80,7 @@ END_OF_LIFE_ESR = 2.0
 LEAKAGE_PER_CV = {"low leakage": 0.002, "general": 0.01}
 LEAKAGE_FLOOR_UA = {"low leakage": 0.4, "general": 3.0}
 LEAKAGE_LARGE_CAN = 3.0
+MICRO = 1e-6  # [F/uF], [A/uA] definition
 
 # Life doubles for each 10 K cooler [K]. Source: capacitor maker's electronics primer, part 7, life estimate.
 LIFE_DOUBLING = 10.0
@@ -203,13 +207,14 @@ def impedance_ratio(rated_voltage: float, temperature: float) -> float:
     -------
     ratio [-]
     """
-    if temperature >= 20.0:
+    if temperature >= REFERENCE_TEMPERATURE:
         return 1.0
     index = _voltage_class(rated_voltage)
     at_25, at_40 = math.log(IMPEDANCE_RATIOS_MINUS_25[index]), math.log(IMPEDANCE_RATIOS_MINUS_40[index])
-    if temperature >= -25.0:
-        return math.exp(at_25 * (20.0 - temperature) / 45.0)
-    return math.exp(at_25 + (at_40 - at_25) * (-25.0 - temperature) / 15.0)
+    if temperature >= IMPEDANCE_COLD:
+        return math.exp(at_25 * (REFERENCE_TEMPERATURE - temperature) / (REFERENCE_TEMPERATURE - IMPEDANCE_COLD))
+    colder = (IMPEDANCE_COLD - temperature) / (IMPEDANCE_COLD - IMPEDANCE_COLDEST)
+    return math.exp(at_25 + (at_40 - at_25) * colder)
 
 
 def capacitance_temperature_factor(temperature: float) -> float:
@@ -288,12 +293,12 @@ def leakage_current(capacitance: float, voltage: float, grade: str = "general") 
     ValueError
         If the grade is unknown.
     """
-    product = capacitance * 1e6 * voltage  # the printed laws take uF and volts and give uA
+    product = capacitance / MICRO * voltage  # the printed laws take uF and volts and give uA
     if grade == "large can":
-        return LEAKAGE_LARGE_CAN * math.sqrt(product) * 1e-6
+        return LEAKAGE_LARGE_CAN * math.sqrt(product) * MICRO
     if grade not in LEAKAGE_PER_CV:
         raise ValueError(f"leakage grade {grade!r}: must be low leakage, general or large can")
-    return max(LEAKAGE_PER_CV[grade] * product, LEAKAGE_FLOOR_UA[grade]) * 1e-6
+    return max(LEAKAGE_PER_CV[grade] * product, LEAKAGE_FLOOR_UA[grade]) * MICRO
 
 
 def capacitor_circuit(

@@ -44,6 +44,9 @@ COPPER_ALPHA_20 = 0.00393  # [1/K] at 20 degC, 100 % IACS copper (IEC 60028; the
 IEC_ALPHA_20 = 0.004  # [1/K] rounded slope behind the Kt column of IEC 60228; 0.2 % apart at 50 degC
 COPPER_DENSITY = 8890.0  # [kg/m3] 8.89 g/cm3 at 20 degC (IEC 60028)
 REFERENCE_TEMPERATURE = 20.0  # [degC] of every resistance table here
+SQUARE_MILLIMETRE = 1.0e-6  # [m2/mm2] definition
+PER_KILOMETRE = 1.0e-3  # [ohm/m per ohm/km] definition
+INTERNAL_FIELD = 0.25  # [-] field inside a round wire at low frequency, Rosa 1908 (from memory)
 VACUUM_PERMEABILITY = 4.0e-7 * math.pi  # [H/m] (SI to nine digits)
 
 # --- AWG (ASTM B258) ----------------------------------------------------------------------------------------
@@ -234,7 +237,7 @@ def conductor_area(size: ConductorSize) -> float:
         if size.name not in SAE_CIRCULAR_MILS:
             raise InputError([f'"{size.name} SAE" is unknown: use {", ".join(SAE_CIRCULAR_MILS)}'])
         return SAE_CIRCULAR_MILS[size.name] * CIRCULAR_MIL
-    return _metric_area(size.name) * 1.0e-6
+    return _metric_area(size.name) * SQUARE_MILLIMETRE
 
 
 def _construction(size: ConductorSize, construction: str | None) -> str:
@@ -252,11 +255,11 @@ def _iec_resistance(area_mm2: float, construction: str) -> float:
     products = [r * a for r, a in zip(table, IEC_AREAS, strict=True)]
     if area_mm2 <= IEC_AREAS[0] or area_mm2 >= IEC_AREAS[-1]:
         product = products[0] if area_mm2 <= IEC_AREAS[0] else products[-1]
-        return product / area_mm2 * 1.0e-3
+        return product / area_mm2 * PER_KILOMETRE
     upper = next(i for i, a in enumerate(IEC_AREAS) if a >= area_mm2)
     low, high = IEC_AREAS[upper - 1], IEC_AREAS[upper]
     share = math.log(area_mm2 / low) / math.log(high / low)
-    return (products[upper - 1] * (1.0 - share) + products[upper] * share) / area_mm2 * 1.0e-3
+    return (products[upper - 1] * (1.0 - share) + products[upper] * share) / area_mm2 * PER_KILOMETRE
 
 
 def temperature_factor(temperature: float, alpha: float = COPPER_ALPHA_20) -> float:
@@ -351,7 +354,7 @@ def pair_inductance_per_metre(conductor_radius: float, spacing: float) -> float:
     """
     if not 0.0 < 2.0 * conductor_radius <= spacing:
         raise InputError(["spacing of a pair must be at least the conductor's diameter"])
-    return VACUUM_PERMEABILITY / math.pi * (math.log(spacing / conductor_radius) + 0.25)
+    return VACUUM_PERMEABILITY / math.pi * (math.log(spacing / conductor_radius) + INTERNAL_FIELD)
 
 
 def conductor_diameter(size: ConductorSize) -> float:
@@ -393,7 +396,7 @@ def copper_mass_per_metre(size: ConductorSize) -> float:
     return COPPER_DENSITY * conductor_area(size)
 
 
-def ampacity(size: ConductorSize, insulation: int = 105, engine_space: bool = False) -> Ampacity | None:
+def ampacity(size: ConductorSize, insulation: int = CFR_COLUMNS[0], engine_space: bool = False) -> Ampacity | None:
     """Current limit of 33 CFR 183.425 Table 5 for the largest AWG row not thicker than the conductor.
 
     Parameters: size : designation; insulation : 105 or 60 [degC]; engine_space : apply note 1 of the table.

@@ -51,6 +51,12 @@ EMISSION_LOWEST = 1.0
 EMISSION_HIGHEST = 2.0
 # Half period of 60 Hz for which surge ratings are printed [s]. Common practice of data sheets (8.3 ms).
 SURGE_HALF_CYCLE = 8.3e-3
+# Temperature at which data sheets print forward points [degC]. Common practice.
+DATA_SHEET_TEMPERATURE = 25.0
+# Numerical [-]: halvings that bring any bracket here to the last bit; largest exponent a double takes, with room.
+BISECTIONS = 200
+EXPONENT_LARGEST = 700.0
+BRACKET_MARGIN = 1e-9  # [K]
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,9 +194,9 @@ def forward_current(model: DiodeModel, voltage: float, temperature: float) -> fl
         return saturation * math.expm1(voltage / scale)
     # Work on the junction voltage: u + RS IS (exp(u / scale) - 1) = v rises monotonically between 0 and v.
     low, high = 0.0, voltage
-    for _ in range(200):
+    for _ in range(BISECTIONS):
         middle = 0.5 * (low + high)
-        exponent = min(middle / scale, 700.0)
+        exponent = min(middle / scale, EXPONENT_LARGEST)
         if middle + model.series_resistance * saturation * math.expm1(exponent) < voltage:
             low = middle
         else:
@@ -215,7 +221,7 @@ def _fit_with_emission(
 
 def fit_diode(
     points: Sequence[tuple[float, float]],
-    temperature: float = 25.0,
+    temperature: float = DATA_SHEET_TEMPERATURE,
     emission: float | None = None,
     exponent: float = SILICON_EXPONENT,
     gap: float = SILICON_GAP,
@@ -372,8 +378,8 @@ def junction_temperature(
     junction temperature [degC]
     """
     low = ambient
-    high = ambient + thermal_resistance * forward_loss(model, current, ambient) + 1e-9
-    for _ in range(80):
+    high = ambient + thermal_resistance * forward_loss(model, current, ambient) + BRACKET_MARGIN
+    for _ in range(BISECTIONS):
         middle = 0.5 * (low + high)
         if ambient + thermal_resistance * forward_loss(model, current, middle) > middle:
             low = middle
@@ -415,7 +421,7 @@ def reverse_junction_temperature(
     if summit <= 0.0 or summit < heat * math.exp(rate * summit):
         return math.inf
     low, high = 0.0, summit
-    for _ in range(80):
+    for _ in range(BISECTIONS):
         middle = 0.5 * (low + high)
         if heat * math.exp(rate * middle) > middle:
             low = middle

@@ -32,6 +32,12 @@ RESET_POWER_SHARE = 0.1
 # 2000 network", network product maker's page.
 LOAD_EQUIVALENT = 0.050  # [A]
 NETWORK_LOWEST_VOLTAGE = 9.0  # [V]
+# A whole number of load equivalents stays whole although 50 mA is none in binary [-]. Numerical.
+LOAD_EQUIVALENT_ROUNDING = 1e-9
+# Defaults of a display of which only power and thresholds are known. Engineering estimates from typical units.
+RESET_AFTER_DEFAULT = 2e-3  # [s]
+BOOT_TIME_DEFAULT = 12.0  # [s]
+INPUT_CAPACITANCE_DEFAULT = 220e-6  # [F]
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,12 +68,12 @@ def display_circuit(
     brownout: float,
     restarts_above: float,
     at: Literal["pins", "internal"] = "pins",
-    reset_after: float = 2e-3,
-    boot_time: float = 12.0,
+    reset_after: float = RESET_AFTER_DEFAULT,
+    boot_time: float = BOOT_TIME_DEFAULT,
     boot_power: float | None = None,
     reset_power: float | None = None,
     converter_minimum: float | None = None,
-    input_capacitance: float = 220e-6,
+    input_capacitance: float = INPUT_CAPACITANCE_DEFAULT,
     diode: DiodeCircuit | None = None,
     sense_threshold: float | None = None,
 ) -> DisplayCircuit:
@@ -196,7 +202,7 @@ def load_equivalents(current: float) -> int:
     4
     """
     # 150 mA is 3 although 0.150 / 0.050 is not exactly 3 in binary.
-    return max(1, math.ceil(current / LOAD_EQUIVALENT - 1e-9))
+    return max(1, math.ceil(current / LOAD_EQUIVALENT - LOAD_EQUIVALENT_ROUNDING))
 
 
 def power_from_load_equivalents(equivalents: int) -> float:

@@ -50,6 +50,10 @@ SAMPLES_PER_PERIOD = 720  # [-] numerical: points of the superposed torque over 
 # Inertia of crank train, flywheel and damper.
 INERTIA_PER_LITRE = 0.08  # [kg m2] at 1 l: engineering estimate (0.25 at 2 l, 0.9 at 4.2 l, 1.5 at 5.9 l)
 INERTIA_EXPONENT = 5.0 / 3.0  # [-] inertia ~ length^5 of similar engines, displacement ~ length^3
+LITRES = 1e3  # [l/m3] definition
+CREEPING = 1e-3  # [rad/s] numerical: the starter turns the engine if it does so here
+BISECTIONS = 60  # [-] numerical: halvings that bring a bracket to the last bits
+ENGINES_KEPT = 256  # [-] numerical: harmonics remembered
 LIMIT_CYLINDERS = (1, 16)  # [-]
 LIMIT_COMPRESSION = (5.0, 30.0)  # [-]
 
@@ -133,7 +137,7 @@ def compression_torque(
     return total
 
 
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=ENGINES_KEPT)
 def compression_harmonics(
     displacement: float, cylinders: int, compression_ratio: float
 ) -> tuple[float, tuple[float, ...], tuple[float, ...]]:
@@ -176,7 +180,7 @@ def rest_angle(order: float, sines: tuple[float, ...], cosines: tuple[float, ...
         work += (-a * np.cos(n * order * angle) + b * np.sin(n * order * angle)) / (n * order)
     lowest = float(angle[int(np.argmin(work))])
     low, high = lowest - period / SAMPLES_PER_PERIOD, lowest + period / SAMPLES_PER_PERIOD
-    for _ in range(60):
+    for _ in range(BISECTIONS):
         middle = 0.5 * (low + high)
         if float(ripple(order, sines, cosines, np.array([middle]))[0]) < 0.0:
             low = middle
@@ -213,7 +217,7 @@ def engine_inertia(displacement: float) -> float:
 
     Parameters: displacement [m3].  Returns: [kg m2].
     """
-    return INERTIA_PER_LITRE * math.pow(displacement * 1e3, INERTIA_EXPONENT)
+    return INERTIA_PER_LITRE * math.pow(displacement * LITRES, INERTIA_EXPONENT)
 
 
 def _check(
@@ -319,12 +323,12 @@ def cranking_point(
         torque = steady_state(whole, source_voltage, speed=crank * gear_ratio)[2] if crank > 0.0 else 0.0
         return mean_cranking_torque(engine, crank) / gear_ratio - torque
 
-    low = 1e-3  # [rad/s] creeping
+    low = CREEPING
     if shortfall(low) >= 0.0:
         current = steady_state(whole, source_voltage, speed=0.0)[0]
         return current, 0.0, source_voltage - source_resistance * current
     high = steady_state(whole, source_voltage, load_torque=0.0)[1] / gear_ratio
-    for _ in range(60):
+    for _ in range(BISECTIONS):
         middle = 0.5 * (low + high)
         low, high = (middle, high) if shortfall(middle) < 0.0 else (low, middle)
     crank = 0.5 * (low + high)

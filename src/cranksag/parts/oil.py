@@ -10,9 +10,11 @@ from cranksag.errors import InputError
 
 KELVIN = 273.15  # [K] of 0 degC
 WALTHER_SHIFT = 0.7  # [mm2/s] in log10 log10(nu + 0.7): ASTM D341 form
+CENTISTOKES = 1e-6  # [m2/s per mm2/s] definition
 TEMPERATURE_LOW = 40.0  # [degC] lower reading of kinematic viscosity on an oil's data sheet: common practice
 TEMPERATURE_HIGH = 100.0  # [degC] upper reading
 DENSITY_15 = 880.0  # [kg/m3] engine oil at 15 degC: engineering estimate
+DENSITY_TEMPERATURE = 15.0  # [degC] of DENSITY_15
 DENSITY_SLOPE = -0.65  # [kg/(m3 K)] engineering estimate
 TEMPERATURE_RANGE = (-60.0, 200.0)  # [degC] beyond it no oil of these grades is an oil
 
@@ -90,13 +92,13 @@ def kinematic_viscosity(grade: OilGrade, temperature: float) -> float:
         raise InputError([f"an oil temperature of {temperature:g} degC is outside -60 to 200 degC"])
     a, b = walther_constants(grade.viscosity_40, grade.viscosity_100)
     exponent: float = 10.0 ** (a - b * math.log10(temperature + KELVIN))  # log10(nu + 0.7)
-    viscosity: float = (10.0**exponent - WALTHER_SHIFT) * 1e-6  # mm2/s to m2/s
+    viscosity: float = (10.0**exponent - WALTHER_SHIFT) * CENTISTOKES
     return viscosity
 
 
 def density(temperature: float) -> float:
     """Oil density at [degC], linear; returns [kg/m3].  Engineering estimate."""
-    return DENSITY_15 + DENSITY_SLOPE * (temperature - 15.0)
+    return DENSITY_15 + DENSITY_SLOPE * (temperature - DENSITY_TEMPERATURE)
 
 
 def dynamic_viscosity(grade: OilGrade, temperature: float) -> float:

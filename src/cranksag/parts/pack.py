@@ -38,6 +38,8 @@ COULOMB_PER_AMPERE_HOUR = 3600.0  # [C/Ah], exact
 MONTH = 365.25 * 86400.0 / 12.0
 # Self-discharge is a chemical rate and doubles for each 10 K [K]. Common practice.
 SELF_DISCHARGE_DOUBLING = 10.0
+# Temperature at which the loss of the first month is printed [degC]: data sheet of a 12 V 40 Ah sealed lead battery.
+SELF_DISCHARGE_TEMPERATURE = 20.0
 
 Curve = tuple[tuple[float, float], ...]
 
@@ -399,7 +401,7 @@ def cranks_to_flat(charge_available: float, crank_charge: float, standing_charge
 
 def _loss_rate(chemistry: Chemistry, temperature: float) -> float:
     """Self-discharge as a rate [1/s] at a temperature."""
-    doubling = 2.0 ** ((temperature - 20.0) / SELF_DISCHARGE_DOUBLING)
+    doubling = 2.0 ** ((temperature - SELF_DISCHARGE_TEMPERATURE) / SELF_DISCHARGE_DOUBLING)
     return float(-math.log1p(-chemistry.self_discharge) / MONTH * doubling)
 
 

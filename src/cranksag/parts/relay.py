@@ -47,6 +47,9 @@ REFERENCE_TEMPERATURE = 20.0
 # Temperature at which the coefficient's straight line would reach zero resistance [degC]; from the two above.
 ZERO_RESISTANCE_TEMPERATURE = REFERENCE_TEMPERATURE - 1.0 / COPPER_COEFFICIENT
 
+# Below it the straight line is no longer copper [degC]. Engineering estimate.
+TEMPERATURE_LOWEST = -200.0
+
 # Coil to ambient of a cube-sized automotive relay [K/W]. Engineering estimate: 1.4-1.8 W coils are allowed
 # 125 degC ambient with 180 degC wire, which leaves 30-40 K/W.
 COIL_THERMAL_RESISTANCE = 35.0
@@ -175,7 +178,7 @@ def coil_resistance(resistance_20: float, temperature: float) -> float:
     """
     if resistance_20 <= 0.0:
         raise ValueError("coil resistance must be above zero")
-    if temperature < -200.0:
+    if temperature < TEMPERATURE_LOWEST:
         raise ValueError("coil temperature below -200 degC: the linear copper law does not hold")
     return resistance_20 * (1.0 + COPPER_COEFFICIENT * (temperature - REFERENCE_TEMPERATURE))
 

@@ -58,6 +58,7 @@ class PublishedSolenoid:
 
 
 _TM_COILS = "TM 5-2420-230-24-2 p. 13-33"
+# Volts and amperes as printed there.
 PUBLISHED_SOLENOIDS: tuple[PublishedSolenoid, ...] = (
     PublishedSolenoid("12 V small heavy-duty", 12.0, VOLTAGE_TEST_12, 69.0, 13.0, _TM_COILS),
     PublishedSolenoid("12 V medium heavy-duty", 12.0, VOLTAGE_TEST_12, 74.0, 19.0, _TM_COILS),

@@ -34,6 +34,10 @@ RING_GEAR_RATIO = 114.0 / 9.0  # [-] ring gear over pinion teeth, 24 V 5 kW, for
 # [-] locked over running torque at equal current: fitted to PUBLISHED_STARTERS (least favourable rotor
 # position and gear stiction; the same pairs give 0.75-0.92 with friction left out)
 STANDSTILL_TORQUE_SHARE = 0.70
+ITERATIONS = 200  # [-] numerical: most of a root search
+ROOT_TOLERANCE = 1e-12  # [-] numerical, of the bracket
+SHORT_OF_STALL = 1e-6  # [-] numerical: share of the stall current kept clear of the ends of a search
+ROUNDING = 1e-9  # [-] numerical: a stall current given back may differ by so much
 
 # Reference machine of 1 kW at 12 V: least squares over PUBLISHED_STARTERS under the laws of
 # `scaled_reference`, brush drop held at 1.2 V (the tests repeat the fit).
@@ -293,10 +297,10 @@ def _root(function: Callable[[float], float], low: float, high: float) -> float:
     if f_low * f_high > 0.0:
         raise ValueError(f"no sign change on [{low:g}, {high:g}]")
     side = 0
-    for _ in range(200):
+    for _ in range(ITERATIONS):
         middle = (low * f_high - high * f_low) / (f_high - f_low)
         f_middle = function(middle)
-        if f_middle == 0.0 or abs(high - low) <= 1e-12 * (abs(low) + abs(high)):
+        if f_middle == 0.0 or abs(high - low) <= ROOT_TOLERANCE * (abs(low) + abs(high)):
             return middle
         if f_middle * f_high > 0.0:
             high, f_high = middle, f_middle
@@ -356,7 +360,7 @@ def steady_state(
         amperes = _current_at_speed(motor, terminal_voltage, speed)
         return amperes, speed, running_torque(motor, amperes, speed)
     if current is not None:
-        if not 0.0 < current <= stalled * (1.0 + 1e-9):
+        if not 0.0 < current <= stalled * (1.0 + ROUNDING):
             raise InputError(
                 [f"a current of {current:g} A is not between 0 and the stall current {stalled:g} A"]
             )
@@ -371,7 +375,7 @@ def steady_state(
 
     if surplus(stalled) <= 0.0:
         return stalled, 0.0, locked_torque(motor, stalled)
-    amperes = _root(surplus, 1e-6 * stalled, stalled)
+    amperes = _root(surplus, SHORT_OF_STALL * stalled, stalled)
     return amperes, _speed_at(motor, terminal_voltage, amperes), given[0]
 
 
@@ -497,7 +501,7 @@ def point_errors(motor: MotorCircuit, point: BenchPoint) -> list[PointError]:
         found = [("current", point.current, stalled), ("torque", point.torque, locked_torque(motor, stalled))]
     else:
         # A machine that stalls below the point's current is judged at its stall current.
-        amperes = min(point.current or 0.0, stalled * (1.0 - 1e-6))
+        amperes = min(point.current or 0.0, stalled * (1.0 - SHORT_OF_STALL))
         turning = _speed_at(motor, point.voltage, amperes)
         found = [
             ("torque", point.torque, running_torque(motor, amperes, turning)),

@@ -45,6 +45,9 @@ ESR_TEMPERATURES = (-40.0, -20.0, 0.0, 20.0, 65.0)
 ESR_FACTORS = (2.2, 1.5, 1.15, 1.0, 0.9)
 # Strap or busbar between two cells [ohm]. Engineering estimate, 0.1 mohm each.
 LINK_RESISTANCE = 1e-4
+# Share of V^2 / ESR a cell is said to deliver usefully [-]. IEC 62391-2, from memory; makers' data sheets call it the
+# usable specific power.
+POWER_SHARE = 0.12
 
 
 @dataclass(frozen=True, slots=True)
@@ -322,7 +325,7 @@ def discharge_time(capacitance: float, start_voltage: float, end_voltage: float,
     return capacitance * max(start_voltage - end_voltage, 0.0) / drain
 
 
-def power_limit(voltage: float, esr: float, share: float = 0.12) -> float:
+def power_limit(voltage: float, esr: float, share: float = POWER_SHARE) -> float:
     """Power a string delivers usefully: 0.12 V^2 / ESR (share 0.25 is the matched-load limit).
 
     Parameters

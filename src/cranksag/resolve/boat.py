@@ -142,14 +142,12 @@ def cable_elements(ledger: Ledger, side: str, temperature: float) -> tuple[Eleme
     """The starter's cables of one side, in order."""
     path = f"cables.{side}"
     rows = getattr(ledger.scenario.cables, side)
+    origin: Origin = "written"
     if not rows:
-        rows = tuple(CableRow.model_validate(row) for row in DEFAULT_ROWS[path])
-        for number, row in enumerate(DEFAULT_ROWS[path]):
-            for key, text in row.items():
-                ledger.note(f"{path}.{number}.{key}", text, "default", "the usual run of a small boat")
+        rows, origin = tuple(CableRow.model_validate(row) for row in DEFAULT_ROWS[path]), "default"
     elements = []
     for number, row in enumerate(rows):
-        section = Section(ledger, row, f"{path}.{number}")
+        section = Section(ledger, row, f"{path}.{number}", origin)
         name = section.value("name", f"cable {number + 1}")
         if row.resistance is not None:
             extra = row.joints if row.joints is not None else 0.0
@@ -365,7 +363,7 @@ def displays(ledger: Ledger, helm: float) -> tuple[Display, ...]:
 
 
 def _display(ledger: Ledger, number: int, row: DisplayRow, helm: float) -> Display:
-    section = Section(ledger, row, f"displays.{number}")
+    section = Section(ledger, row, f"displays.{number}", "written" if ledger.scenario.displays else "default")
     power, brownout = section.number("power"), section.number("brownout")
     above = section.number("restarts_above", brownout + RESTART_ABOVE_BROWNOUT, "1 V above brownout")
     if above < brownout:

@@ -85,7 +85,8 @@ def _pack(ledger: Ledger, hold: StandbyPack, nominal: float, helm: float) -> Non
     if nominal > 18.0 and hold.pack.open_circuit_voltage < 18.0:
         ledger.warn("pack_voltage", "a 12 V pack on a 24 V boat: the display must work from both voltages")
     elif hold.pack.open_circuit_voltage > 1.5 * nominal:
-        ledger.warn("pack_voltage", f"a {hold.pack.open_circuit_voltage:.0f} V pack on a {nominal:.0f} V boat")
+        pack = f"a {hold.pack.open_circuit_voltage:.0f} V pack on a {nominal:.0f} V boat"
+        ledger.warn("pack_voltage", f"{pack}: display, diode and fuse must stand its voltage")
     if hold.relay is None:
         ledger.warn(
             "always_fed",

@@ -56,11 +56,15 @@ class Ledger:
 
 @dataclass(slots=True)
 class Section:
-    """One table of the scenario under its dotted `prefix`; unwritten fields take their defaults."""
+    """One table of the scenario under its dotted `prefix`; unwritten fields take their defaults.
+
+    `origin` of what the table holds: "default" for a row that stands in for a list that was not written.
+    """
 
     ledger: Ledger
     section: Any
     prefix: str
+    origin: Origin = "written"
 
     def written(self, name: str) -> Any:
         """The value as written, or None."""
@@ -71,7 +75,7 @@ class Section:
         path = f"{self.prefix}.{name}"
         written = self.written(name)
         if written is not None:
-            self.ledger.note(path, written, "written")
+            self.ledger.note(path, written, self.origin)
             return written
         if entry is not None:
             key = source or name

@@ -119,7 +119,11 @@ def _fuse(section: Section) -> tuple[float | None, float]:
 
 
 def _standby_pack(ledger: Ledger, section: Section, temperature: float, nominal: float) -> StandbyPack:
-    entry = ledger.part("hold_up.pack", "pack", section.value("pack", PACK_12, "a small sealed lead pack"))
+    # a written chemistry without a part is a pack of its own: the usual part has another chemistry and other cells
+    own = section.written("chemistry") is not None and section.written("pack") is None
+    entry = None
+    if not own:
+        entry = ledger.part("hold_up.pack", "pack", section.value("pack", PACK_12, "a small sealed lead pack"))
     kind = section.value("chemistry", "agm", entry=entry)
     chemistry = CHEMISTRIES[PACK_CHEMISTRY.get(kind, kind)]
     ledger.note("hold_up.chemistry", chemistry.name, ledger.values["hold_up.chemistry"].origin)
