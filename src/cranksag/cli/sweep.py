@@ -1,0 +1,231 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""`cranksag sweep`: every combination of axis values cranked, and which of them hold."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from cranksag.cli import console
+from cranksag.cli.options import Catalogues, Overrides, assignments, read_catalogue
+from cranksag.errors import CheckFailed, InputError, Interrupted, SimulationError
+
+if TYPE_CHECKING:
+    from cranksag.scenario import Scenario
+    from cranksag.studies import Sweep, Table
+    from cranksag.studies.sweepfile import SweepTable
+
+LISTED = 10  # [-] rows and places shown to people; the file has them all
+
+_List = list[str] | None
+
+
+def _option(name: str, metavar: str, text: str) -> Any:
+    return typer.Option(name, metavar=metavar, help=text, show_default=False)
+
+
+def run(
+    file: Annotated[
+        Path | None,
+        typer.Argument(metavar="[FILE]", help="Scenario file; its [sweep] table counts too.", show_default=False),
+    ] = None,
+    axes: Annotated[
+        _List,
+        _option(
+            "--axis",
+            "PATH=SPEC",
+            "A field and its values: a comma list, A..B, A:B:N, log A:B:N, E6 A..B, parts:FILTER. Repeatable.",
+        ),
+    ] = None,
+    zipped: Annotated[_List, _option("--zip", "PATH,PATH", "Axes that advance together. Repeatable.")] = None,
+    same: Annotated[
+        _List, _option("--same", "PATH=PATH", "The first field takes the value of the second, an axis. Repeatable.")
+    ] = None,
+    where: Annotated[
+        _List,
+        _option(
+            "--where",
+            "CONDITION",
+            'Only combinations that meet it, such as "feed.size <= feed.return_size". Repeatable.',
+        ),
+    ] = None,
+    sample: Annotated[
+        str | None,
+        _option(
+            "--sample", "KIND N", "Draws in place of the full grid: latin N, sobol N, or saltelli N for Sobol' indices."
+        ),
+    ] = None,
+    seed: Annotated[int | None, typer.Option("--seed", min=0, help="Of the draws.", show_default="0")] = None,
+    prices: Annotated[
+        _List, _option("--price", "PATH=VALUE:AMOUNT", "What a value costs; AMOUNT/m for a wire size. Repeatable.")
+    ] = None,
+    overrides: Overrides = None,
+    catalogue: Catalogues = None,
+    out: Annotated[Path | None, _option("--out", "F.csv|parquet|sqlite", "Write one row for each combination.")] = None,
+    resume: Annotated[
+        bool, typer.Option("--resume", help="Carry on with an interrupted sweep to the same --out.")
+    ] = False,
+    workers: Annotated[
+        int | None, typer.Option("--workers", min=1, help="Worker processes.", show_default="one for each processor")
+    ] = None,
+    on: Annotated[str | None, _option("--on", "dask://HOST:PORT", "Run on the workers of a dask scheduler.")] = None,
+    row_limit: Annotated[
+        float, typer.Option("--row-limit", metavar="SECONDS", min=0.01, help="Longest a row may take.")
+    ] = 60.0,
+    margin: Annotated[
+        str, typer.Option("--margin", metavar="VOLTAGE", help="Margin that a survivor has at least.")
+    ] = "0 V",
+    wanted: Annotated[
+        _List,
+        _option("--pareto", "NAME:min|max", "Objective of the best compromises, a column or an axis. Repeatable."),
+    ] = None,
+    show: Annotated[
+        Path | None, _option("--show", "FILE", "Open the results of an earlier sweep; nothing is run.")
+    ] = None,
+    plots: Annotated[
+        list[Path] | None, _option("--plot", "F.png|svg|pdf", "Write a picture of the results. Repeatable.")
+    ] = None,
+    picture: Annotated[
+        str | None,
+        _option("--picture", "KIND", "Which: map X,Y or map X,Y,FACET (axes), band X, or pareto; the one that fits."),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of the report.")] = False,
+    check: Annotated[bool, typer.Option("--check", help="Exit 1 if a combination does not hold.")] = False,
+) -> None:
+    """Crank every combination of axis values: which keep the display alive, and what decides it.
+
+    Exit codes: 0 done, 1 only with --check, 2 usage or input, 3 every row failed, 70 a fault of the program, 130
+    interrupted (rows done so far are written; --resume carries on).
+    """
+    from cranksag.quantities import VOLTAGE, parse
+    from cranksag.studies import Ties
+
+    least = parse(margin, VOLTAGE)
+    for path in plots or []:
+        _check_plot(path, *(p for p in (file, show, *(catalogue or [])) if p is not None))
+    if show is not None:
+        if file is not None or axes or out or resume:
+            raise InputError(["--show opens earlier results: give it without FILE, --axis, --out and --resume"])
+        from cranksag.studies import read_table
+
+        table = read_table(show)
+        _draw(table, plots or [], picture, least, wanted or [])
+        _report(table, least, wanted or [], as_json)
+        _judge(table, check)
+        return
+    if file is None:
+        raise InputError(["FILE is missing: a scenario file, or --show with earlier results"])
+    scenario, asked = _read(file, overrides)
+    ties = Ties(
+        (*asked.ties.zipped, *(zipped or [])),
+        (*asked.ties.same, *(same or [])),
+        (*asked.ties.where, *(where or [])),
+        sample if sample is not None else asked.ties.sample,
+        seed if seed is not None else asked.ties.seed,
+    )
+    if out is not None:
+        console.refuse_input(out, file, *(catalogue or []))
+    from cranksag.studies import sweep
+
+    result = sweep(
+        scenario,
+        _merged(asked.axes, axes or []),
+        ties,
+        catalogue=read_catalogue(catalogue),
+        prices=(*asked.prices, *(prices or [])),
+        workers=workers,
+        on=on,
+        out=out,
+        resume=resume,
+        wall_limit=row_limit,
+        progress=not console.quiet(),
+    )
+    if len(result.table.done()) > result.summary["failed"]:
+        _draw(result.table, plots or [], picture, least, wanted or [])
+    _finish(result, out, least, wanted or [], as_json, check)
+
+
+def _finish(result: Sweep, out: Path | None, least: float, wanted: list[str], as_json: bool, check: bool) -> None:
+    if out is not None:
+        console.say(f"{console.plain(str(out))} written")
+    if result.interrupted:
+        done = result.summary["combinations"] - result.summary["not_run"]
+        _report(result.table, least, wanted, as_json)
+        further = "the same command with --resume carries on" if out is not None else "with --out they would be kept"
+        raise Interrupted(f"interrupted: {done} of {result.summary['combinations']} rows done; {further}")
+    if result.summary["failed"] == result.summary["combinations"]:
+        raise SimulationError(
+            f"every row failed; the first: {result.table.texts['reason'][0]}",
+            why="",
+            todo="Try one of them with simulate.",
+        )
+    _report(result.table, least, wanted, as_json)
+    _judge(result.table, check)
+
+
+def _check_plot(path: Path, *sources: Path) -> None:
+    from cranksag.report.words import FIGURE_TYPES
+
+    if path.suffix.lower() not in FIGURE_TYPES:
+        raise InputError([f"--plot {console.plain(str(path))}: the name must end in {', '.join(FIGURE_TYPES)}"])
+    console.refuse_input(path, *sources)
+
+
+def _draw(table: Table, plots: list[Path], picture: str | None, least: float, wanted: list[str]) -> None:
+    if not plots:
+        return
+    from cranksag.report.figure import save_figure
+    from cranksag.report.maps import sweep_picture
+    from cranksag.studies import objectives
+    from cranksag.studies.analysis import usual_objectives
+
+    goals = objectives(wanted, table) if wanted else usual_objectives(table)
+    figure = sweep_picture(table, picture or "", goals, least)
+    for path in plots:
+        with console.output_file(path):
+            save_figure(figure, path)
+        console.say(f"{console.plain(str(path))} written")
+
+
+def _merged(file_axes: tuple[str, ...], given: list[str]) -> list[str]:
+    """Axes of the file and of the command line; one given again replaces the file's."""
+    paths = {text.partition("=")[0].strip() for text in given}
+    return [text for text in file_axes if text.partition("=")[0].strip() not in paths] + given
+
+
+def _read(file: Path, overrides: list[str] | None) -> tuple[Scenario, SweepTable]:
+    from cranksag.scenario import load_scenario, loads_scenario
+    from cranksag.studies.sweepfile import SweepTable, split_sweep
+
+    source = Path("/dev/stdin") if str(file) == "-" else file
+    try:
+        text = source.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError):
+        scenario, table = load_scenario(source), SweepTable()  # says what is wrong with it
+    else:
+        rest, table = split_sweep(text, console.plain(str(file)))
+        scenario = loads_scenario(rest, str(file))
+    return (scenario.with_overrides(assignments(overrides)) if overrides else scenario), table
+
+
+def _report(table: Table, least: float, wanted: list[str], as_json: bool) -> None:
+    from cranksag.studies import objectives, pareto, summary_of
+    from cranksag.studies.analysis import usual_objectives
+
+    summary = summary_of(table, least)
+    goals = objectives(wanted, table) if wanted else usual_objectives(table)
+    front = pareto(table, goals)
+    if as_json:
+        console.json_document({**summary, "pareto": [table.row(int(k)) for k in front[:1000]]})
+        return
+    from cranksag.cli.sweep_report import report
+
+    console.show(*report(table, summary, goals, front, LISTED))
+
+
+def _judge(table: Table, check: bool) -> None:
+    counts = table.counts()
+    if check and counts["restarted"] + counts["failed"]:
+        raise CheckFailed(f"check: {counts['restarted']} combinations restart and {counts['failed']} failed")

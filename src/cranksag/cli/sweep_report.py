@@ -1,0 +1,97 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""A sweep for people: how many hold, the best rows, where holding ends, what decides it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+from rich.console import RenderableType
+from rich.table import Table as Grid
+from rich.text import Text
+
+from cranksag.cli.console import plain
+from cranksag.studies.analysis import Objective, boundary, survivors
+from cranksag.studies.table import Table
+
+
+def report(
+    table: Table, summary: Mapping[str, Any], goals: Sequence[Objective], front: np.ndarray, most: int
+) -> Iterator[RenderableType]:
+    """The parts of the report in order; at most `most` rows of each kind."""
+    yield _headline(summary)
+    if summary["failures"]:
+        kinds = ", ".join(f"{count} {kind}" for kind, count in sorted(summary["failures"].items()))
+        yield Text(f"Failed rows by kind: {kinds}; the column reason says why.")
+    if summary["near_switching"]:
+        yield Text(
+            f"{summary['near_switching']} rows stand near a switching point (column near_switching).", style="yellow"
+        )
+    alive = survivors(table, summary["survivor_margin_v"])
+    if len(alive):
+        yield _rows(table, alive[:most], f"Survivors, largest margin first ({len(alive)})", ("mass_kg", "cost"))
+    if len(front) and len(goals) > 1:
+        wanted = ", ".join(f"{g.name} {'large' if g.largest else 'small'}" for g in goals)
+        yield _rows(table, front[:most], f"Best compromises: {wanted} ({len(front)})", tuple(g.column for g in goals))
+    crossings = boundary(table)
+    if crossings:
+        yield _crossings(table, crossings[:most], len(crossings))
+    if summary["drivers"]:
+        yield _drivers(summary["drivers"])
+
+
+def _headline(summary: Mapping[str, Any]) -> Text:
+    told = f"{summary['combinations']} combinations: {summary['held']} hold, {summary['restarted']} restart"
+    told += f", {summary['failed']} failed" if summary["failed"] else ""
+    told += f", {summary['not_run']} not run" if summary["not_run"] else ""
+    if summary["seconds"] is not None and summary["rate_per_s"]:
+        told += f" ({summary['seconds']:.1f} s, {summary['rate_per_s']:.3g}/s, {summary['workers']} workers)"
+    return Text(told, style="bold green" if summary["survivors"] else "bold red")
+
+
+def _rows(table: Table, rows: np.ndarray, title: str, extra: Sequence[str]) -> Grid:
+    paths = {axis.number_name for axis in table.axes}
+    columns = [
+        c
+        for c in dict.fromkeys(extra)
+        if c not in paths and c != "margin_v" and np.isfinite(table.numbers[c][rows]).any()
+    ]
+    grid = Grid(title=title, title_justify="left", box=None, pad_edge=False)
+    for axis in table.axes:
+        grid.add_column(axis.path)
+    for name in ("minimum V", "margin V", *columns):
+        grid.add_column(name, justify="right")
+    for row in rows:
+        held = table.row(int(row))
+        numbers = [held["minimum_voltage_v"], held["margin_v"], *(held[c] for c in columns)]
+        written = [plain(str(held[axis.path])) for axis in table.axes]
+        grid.add_row(*written, *("-" if n is None else f"{n:.2f}" for n in numbers))
+    return grid
+
+
+def _crossings(table: Table, found: Sequence[Any], count: int) -> Grid:
+    grid = Grid(title=f"Where holding turns into restarting ({count})", title_justify="left", box=None, pad_edge=False)
+    for name in ("axis", "holds at", "restarts at", "zero margin at", "others"):
+        grid.add_column(name)
+    units = {axis.path: axis.unit for axis in table.axes}
+    for crossing in found:
+        zero = "-" if crossing.zero is None else f"{crossing.zero:.4g} {units[crossing.path].replace('-', '')}".strip()
+        others = ", ".join(f"{path} = {plain(text)}" for path, text in crossing.others)
+        grid.add_row(crossing.path, plain(crossing.holds_at), plain(crossing.fails_at), zero, others)
+    return grid
+
+
+def _drivers(found: Sequence[Mapping[str, Any]]) -> Grid:
+    grid = Grid(
+        title=f"What moves the margin (Sobol' indices, {found[0]['how']})",
+        title_justify="left",
+        box=None,
+        pad_edge=False,
+    )
+    for name in ("axis", "alone", "with interactions"):
+        grid.add_column(name, justify="left" if name == "axis" else "right")
+    for driver in found:
+        total = "-" if driver["total"] is None else f"{driver['total']:.0%}"
+        grid.add_row(driver["path"], f"{driver['first']:.0%}", total)
+    return grid

@@ -1,0 +1,181 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The work that studies share: crank a boat, given as changes to a scenario or resolved already, and measure it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from cranksag.catalogue import Catalogue, Entry, load_catalogue
+from cranksag.resolve import Boat, resolve
+from cranksag.runner.jobs import Job
+from cranksag.runner.keys import digest, model_fingerprint, solver_fingerprint
+from cranksag.scenario import Scenario
+from cranksag.simulate import Ladder, simulate_boat
+from cranksag.solver import LADDER, library_info
+from cranksag.verdict.results import Result
+
+Overrides = tuple[tuple[str, str], ...]
+"""Pairs of dotted path and text, as after `--set`."""
+
+
+@dataclass(frozen=True, slots=True)
+class Changed:
+    """A base scenario (by its position in `BoatWork.bases`) with some fields changed."""
+
+    overrides: Overrides = ()
+    base: int = 0
+
+
+def whole(result: Result) -> Result:
+    """The result itself: for a few boats, not for thousands."""
+    return result
+
+
+@dataclass(frozen=True)
+class BoatWork:
+    """Crank a boat and measure it.
+
+    `bases`: scenarios to change; `measure`: an importable function from result to payload, of JSON's types where a
+    journal is kept; `catalogue`: parts to name, the shipped ones by default; `ladder`: solver settings;
+    `simulate`: an importable function from boat and ladder to result.
+
+    A task is a `Changed` or a `Boat`.
+    """
+
+    bases: tuple[Scenario, ...]
+    measure: Callable[[Result], Any] = whole
+    catalogue: Catalogue | None = None
+    ladder: Ladder = LADDER
+    simulate: Callable[[Boat, Ladder], Result] = simulate_boat
+    option: str = "--axis"
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        own = None if self.catalogue is None else [_plain_entry(e) for e in own_entries(self.catalogue)]
+        return _work_again, (self.bases, self.measure, own, self.ladder, self.simulate, self.option)
+
+    def prepare(self) -> None:
+        """Load the solver's library; without one no boat can be cranked."""
+        library_info()
+
+    def __call__(self, task: Changed | Boat) -> Any:
+        return self.measure(self.simulate(self.boat(task), self.ladder))
+
+    def boat(self, task: Changed | Boat) -> Boat:
+        """The resolved boat of a task."""
+        if isinstance(task, Boat):
+            return task
+        scenario = self.bases[task.base]
+        if task.overrides:
+            scenario = scenario.with_overrides(dict(task.overrides), self.option)
+        return resolve(scenario, self.catalogue)
+
+    def fingerprint(self) -> str:
+        """Hash of everything that decides an outcome, apart from the task."""
+        own = "" if self.catalogue is None else repr([_plain_entry(e) for e in own_entries(self.catalogue)])
+        functions = [_named(f) for f in (self.measure, self.simulate)]
+        scenarios = [_content(scenario) for scenario in self.bases]
+        return digest(model_fingerprint(), solver_fingerprint(), own, repr(self.ladder), *functions, *scenarios)
+
+
+def _work_again(
+    bases: tuple[Scenario, ...],
+    measure: Callable[[Result], Any],
+    own: list[dict[str, Any]] | None,
+    ladder: Ladder,
+    simulate: Callable[[Boat, Ladder], Result],
+    option: str,
+) -> BoatWork:
+    """The work on the far side of a process boundary."""
+    catalogue = None if own is None else Catalogue([Entry(**entry) for entry in own])
+    return BoatWork(bases, measure, catalogue, ladder, simulate, option)
+
+
+def _plain_entry(entry: Entry) -> dict[str, Any]:
+    """A catalogue line with plain mappings, which travel between processes."""
+    held = {name: getattr(entry, name) for name in Entry.__dataclass_fields__}
+    return {name: dict(value) if isinstance(value, Mapping) else value for name, value in held.items()}
+
+
+def own_entries(catalogue: Catalogue) -> list[Entry]:
+    """The lines that are not those of the shipped catalogue."""
+    shipped = {id(entry) for entry in load_catalogue().entries()}
+    return [entry for entry in catalogue.entries() if id(entry) not in shipped]
+
+
+def _named(function: Any) -> str:
+    """A function by its name; a callable object by what it holds."""
+    name = getattr(function, "__qualname__", None)
+    return repr(function) if name is None else f"{function.__module__}.{name}"
+
+
+def _content(scenario: Scenario) -> str:
+    """The scenario's fields in SI without its title."""
+    return repr({name: value for name, value in scenario.__dict__.items() if name != "title"})
+
+
+class Keys:
+    """Keys of tasks: equal for equal boats, however their values are spelled.
+
+    Parameters
+    ----------
+    work : what will be done with the tasks
+    """
+
+    def __init__(self, work: BoatWork) -> None:
+        self._print = work.fingerprint()
+        self._bases = work.bases
+        self._plain: dict[tuple[int, str, str], str] = {}
+
+    def of(self, task: Changed | Boat) -> str:
+        """The key of a task."""
+        if isinstance(task, Boat):
+            return digest(self._print, "boat", repr(task))
+        items = (self._item(task.base, path, text) for path, text in sorted(dict(task.overrides).items()))
+        return digest(self._print, str(task.base), *(item for item in items if item))
+
+    def job(self, task: Changed | Boat) -> Job:
+        """The task as a job."""
+        return Job(self.of(task), task)
+
+    def jobs(self, tasks: Iterable[Changed | Boat]) -> Iterable[Job]:
+        """Tasks as jobs, one at a time."""
+        return (self.job(task) for task in tasks)
+
+    def _item(self, base: int, path: str, text: str) -> str:
+        """Path and value in SI; empty when the base has that value already."""
+        place = (base, path, text)
+        found = self._plain.get(place)
+        if found is None:
+            try:
+                value = read_value(path, text)
+                written = self._bases[base].get(path)
+            except (ValueError, IndexError, TypeError):
+                value, written = text, None
+            found = self._plain[place] = "" if value == written and written is not None else f"{path}={value!r}"
+        return found
+
+
+def read_value(path: str, text: str) -> Any:
+    """The value in SI of a text at a dotted path.
+
+    Raises
+    ------
+    InputError
+        There is no such field, or the text does not fit.
+    """
+    return spec_at(path).read_text(text)
+
+
+def spec_at(path: str) -> Any:
+    """What the field at a dotted path may hold."""
+    from cranksag.scenario.model import Scenario as Model
+    from cranksag.scenario.paths import find_leaf
+
+    return find_leaf(Model, path).spec
+
+
+def with_changes(overrides: Mapping[str, str], base: int = 0) -> Changed:
+    """A `Changed` of a mapping."""
+    return Changed(tuple(overrides.items()), base)

@@ -1,0 +1,48 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Ctrl-C as a request: what is done is kept; a second one does not wait."""
+
+from __future__ import annotations
+
+import signal
+import threading
+from types import FrameType, TracebackType
+from typing import Any
+
+_SIGNALS = (signal.SIGINT, signal.SIGTERM)
+
+
+class StopRequest:
+    """While entered, the first Ctrl-C (or a polite `kill`) makes this true; a second raises KeyboardInterrupt.
+
+    Outside the main thread, where Python allows no signal handler, it only becomes true by `ask`.
+    """
+
+    def __init__(self) -> None:
+        self._asked = threading.Event()
+        self._before: dict[int, Any] = {}
+
+    def __enter__(self) -> StopRequest:
+        if threading.current_thread() is threading.main_thread():
+            for number in _SIGNALS:
+                self._before[number] = signal.signal(number, self._heard)
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        for number, handler in self._before.items():
+            signal.signal(number, handler)
+        self._before.clear()
+
+    def __call__(self) -> bool:
+        return self._asked.is_set()
+
+    def ask(self) -> None:
+        """Ask to stop."""
+        self._asked.set()
+
+    def _heard(self, number: int, frame: FrameType | None) -> None:
+        del number, frame
+        if self._asked.is_set():
+            raise KeyboardInterrupt
+        self._asked.set()

@@ -1,0 +1,310 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What a result table says: survivors, the best compromises, where holding turns into restarting, what matters most."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from cranksag.errors import InputError
+from cranksag.quantities import nearest, shown
+from cranksag.studies.measures import NUMBERS
+from cranksag.studies.table import STATUSES, Floats, Table
+
+__all__ = [
+    "Crossing",
+    "Driver",
+    "Objective",
+    "boundary",
+    "drivers",
+    "near_switching",
+    "objectives",
+    "pareto",
+    "survivors",
+]
+
+Places = npt.NDArray[np.intp]
+
+_LEAST_PER_GROUP = 4  # [-] rows behind a group mean, at least, for it to say something
+_MOST_BINS = 20
+
+
+def survivors(table: Table, margin: float = 0.0) -> Places:
+    """Rows that hold with at least `margin` [V] and start the engine, largest margin first."""
+    held = table.status == STATUSES.index("held")
+    keep = held & (table.numbers["margin_v"] >= margin) & (table.numbers["starts"] == 1.0)
+    found = np.flatnonzero(keep)
+    return found[np.argsort(-table.numbers["margin_v"][found], kind="stable")]
+
+
+def near_switching(table: Table) -> Places:
+    """Rows that stand near a switching point: a small change of the boat changes what happens there."""
+    column = table.texts["near_switching"]
+    return np.flatnonzero((table.status > 0) & (column.codes != 0))
+
+
+# --- best compromises ----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Objective:
+    """A number column to make small, or large."""
+
+    name: str
+    column: str
+    largest: bool
+
+
+def objectives(texts: Sequence[str], table: Table) -> tuple[Objective, ...]:
+    """Objectives of ``NAME:min`` or ``NAME:max``; NAME is a number column or the path of an axis.
+
+    Raises
+    ------
+    InputError
+        There is no such column.
+    """
+    paths = {axis.path: axis.number_name for axis in table.axes}
+    found: list[Objective] = []
+    problems: list[str] = []
+    for text in texts:
+        name, _, way = text.strip().rpartition(":")
+        column = paths.get(name, name)
+        if way not in ("min", "max") or column not in table.numbers:
+            close = nearest(name, [*paths, *NUMBERS])
+            hint = f" (did you mean {close}?)" if close and close != name else ""
+            problems.append(f"--pareto {shown(text)}: write NAME:min or NAME:max of a number column{hint}")
+        else:
+            found.append(Objective(name, column, way == "max"))
+    if problems:
+        raise InputError(problems)
+    return tuple(found)
+
+
+def usual_objectives(table: Table) -> tuple[Objective, ...]:
+    """Margin as large, and mass, wire and cost as small as can be, as far as they vary."""
+    wanted = [Objective("margin_v", "margin_v", True)]
+    for name in ("cost", "mass_kg", "wire_length_m"):
+        values = table.numbers[name][np.isfinite(table.numbers[name])]
+        if values.size and np.ptp(values) > 0.0:
+            wanted.append(Objective(name, name, False))
+    return tuple(wanted)
+
+
+def pareto(table: Table, wanted: Sequence[Objective], among: Places | None = None) -> Places:
+    """Rows that no other row beats: none is at least as good in every objective and better in one.
+
+    Parameters
+    ----------
+    table : rows
+    wanted : what to make small or large
+    among : rows to compare; the survivors by default
+
+    Returns
+    -------
+    positions, best in the first objective first; of rows equal in every objective all are given
+    """
+    rows = survivors(table) if among is None else among
+    if not wanted:
+        return rows[:0]
+    costs = np.column_stack([(-1.0 if o.largest else 1.0) * table.numbers[o.column][rows] for o in wanted])
+    known = np.isfinite(costs).all(axis=1)
+    rows, costs = rows[known], costs[known]
+    order = np.lexsort(costs.T[::-1])
+    front: list[int] = []
+    kept = np.empty((0, costs.shape[1]))
+    for place in order:  # in this order nothing later beats anything earlier
+        row = costs[place]
+        beaten = np.all(kept <= row, axis=1) & np.any(kept < row, axis=1)
+        if not beaten.any():
+            front.append(int(place))
+            kept = np.vstack([kept, row])
+    return np.asarray(rows[front], dtype=np.intp)
+
+
+# --- where holding turns into restarting ---------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Crossing:
+    """Two neighbours on an axis, the other axes alike, of which one holds and the other does not.
+
+    `path` of the axis; `others`: the other axes as written; `holds_at`, `fails_at`: the two values as written;
+    `margins` [V] of both; `zero`: value of the axis [SI] at which a straight line between the margins is zero, None
+    where the margins do not change sign.
+    """
+
+    path: str
+    others: tuple[tuple[str, str], ...]
+    holds_at: str
+    fails_at: str
+    margins: tuple[float, float]
+    zero: float | None
+
+
+def boundary(table: Table, most: int = 100_000) -> list[Crossing]:
+    """Where holding turns into restarting along each axis whose values have an order; at most `most` places."""
+    held, failed = STATUSES.index("held"), STATUSES.index("restarted")
+    run = np.flatnonzero((table.status == held) | (table.status == failed))
+    found: list[Crossing] = []
+    for axis in table.axes:
+        if not axis.ordered:
+            continue
+        values = table.numbers[axis.number_name][run]
+        rows = run[np.isfinite(values)]
+        tied = [other for other in table.axes if other.path != axis.path and not _tied(table, axis.path, other.path)]
+        line = _lines(table, [other.path for other in tied], rows)
+        order = np.lexsort((table.numbers[axis.number_name][rows], line))
+        lines, states = line[order], table.status[rows[order]]
+        turns = np.flatnonzero((lines[:-1] == lines[1:]) & (states[:-1] != states[1:]))
+        for place in turns[: most - len(found)]:
+            a, b = rows[order[place]], rows[order[place + 1]]
+            good, bad = (a, b) if table.status[a] == held else (b, a)
+            found.append(_crossing(table, axis.path, axis.number_name, tied, int(good), int(bad)))
+    return found
+
+
+def _tied(table: Table, path: str, other: str) -> bool:
+    """Whether two axes advance together: each text of one meets one text of the other.
+
+    In a sample in which no value comes twice that is so for any two axes; there the order must be the same as well.
+    """
+    first, second = table.written[path].codes, table.written[other].codes
+    pairs = len(np.unique(np.stack([first, second]), axis=1).T)
+    if not pairs == len(np.unique(first)) == len(np.unique(second)) or pairs < 2:
+        return False
+    if pairs < len(first):
+        return True
+    names = {axis.path: axis.number_name for axis in table.axes}
+    ranks = [np.argsort(np.argsort(table.numbers[names[p]], kind="stable")) for p in (path, other)]
+    return bool(np.array_equal(ranks[0], ranks[1]) or np.array_equal(ranks[0], pairs - 1 - ranks[1]))
+
+
+def _lines(table: Table, paths: Sequence[str], rows: Places) -> npt.NDArray[np.intp]:
+    """A number for each row, the same for rows alike in all these axes."""
+    if not paths:
+        return np.zeros(len(rows), dtype=np.intp)
+    codes = np.column_stack([table.written[path].codes[rows] for path in paths])
+    return np.asarray(np.unique(codes, axis=0, return_inverse=True)[1]).reshape(-1).astype(np.intp)
+
+
+def _crossing(table: Table, path: str, column: str, others: Sequence[Any], good: int, bad: int) -> Crossing:
+    margins = float(table.numbers["margin_v"][good]), float(table.numbers["margin_v"][bad])
+    ends = table.numbers[column][good], table.numbers[column][bad]
+    zero = None
+    if margins[0] >= 0.0 > margins[1]:
+        zero = float(ends[0] + (ends[1] - ends[0]) * margins[0] / (margins[0] - margins[1]))
+    words = table.written[path]
+    alike = tuple((other.path, table.written[other.path][good]) for other in others)
+    return Crossing(path, alike, words[good], words[bad], margins, zero)
+
+
+# --- what matters most ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Driver:
+    """Share of the variance of a number that an axis explains: `first` alone, `total` with all its interactions
+    (None where the rows do not tell); `how` they were found."""
+
+    path: str
+    first: float
+    total: float | None
+    how: str
+
+
+def drivers(table: Table, column: str = "margin_v") -> list[Driver]:
+    """Sobol' indices of a number over the axes, largest first.
+
+    On a full grid both orders are exact for axes whose values are equally likely: the variance of group means over the
+    whole variance (I. M. Sobol', Math. Comput. Simul. 55 (2001) 271-280). On the design "saltelli" they are estimated
+    as in A. Saltelli et al., Comput. Phys. Commun. 181 (2010) 259-270. On any other sample the first order is that of
+    group means less what chance alone would give, and the total is not known.
+    """
+    groups = _axis_groups(table)
+    plan = table.meta.get("plan", {})
+    values = table.numbers[column]
+    if plan.get("kind") == "saltelli" and len(table) == plan["count"] * (len(groups) + 2):
+        found = _from_design(values, plan["count"], groups)
+    else:
+        rows = np.flatnonzero(np.isfinite(values))
+        grid = len(rows) == len(table) == math.prod(len(np.unique(table.written[g[0]].codes)) for g in groups)
+        found = _from_grid(table, values, groups) if grid else _from_rows(table, values, rows, groups)
+    return sorted(found, key=lambda d: -(d.first if d.total is None else d.total))
+
+
+def _axis_groups(table: Table) -> list[list[str]]:
+    """Paths of axes that advance together, each group once."""
+    groups: list[list[str]] = []
+    for axis in table.axes:
+        home = next((g for g in groups if _tied(table, g[0], axis.path)), None)
+        if home is None:
+            groups.append([axis.path])
+        else:
+            home.append(axis.path)
+    return groups
+
+
+def _from_design(values: Floats, count: int, groups: Sequence[Sequence[str]]) -> list[Driver]:
+    from scipy.stats import sobol_indices
+
+    blocks = values.reshape(len(groups) + 2, count)
+    blocks = blocks[:, np.isfinite(blocks).all(axis=0)]
+    if blocks.shape[1] < 2 or np.ptp(blocks) == 0.0:
+        return []
+    made = {"f_A": blocks[:1], "f_B": blocks[1:2], "f_AB": blocks[2:, None, :]}
+    found = sobol_indices(func=made, n=1 << (blocks.shape[1].bit_length() - 1), dists=None)
+    return [
+        Driver(" + ".join(paths), float(first), float(total), f"Sobol' design of {blocks.shape[1]} pairs")
+        for paths, first, total in zip(groups, found.first_order.ravel(), found.total_order.ravel(), strict=True)
+    ]
+
+
+def _from_grid(table: Table, values: Floats, groups: Sequence[Sequence[str]]) -> list[Driver]:
+    whole = float(np.var(values))
+    every = np.arange(len(table))
+    if whole == 0.0 or len(table) < 2:
+        return []
+    found = []
+    for place, paths in enumerate(groups):
+        others = [g[0] for k, g in enumerate(groups) if k != place]
+        alone = _variance_of_means(values, _lines(table, [paths[0]], every)) / whole
+        without = _variance_of_means(values, _lines(table, others, every)) / whole if others else 0.0
+        found.append(Driver(" + ".join(paths), alone, 1.0 - without, "full grid"))
+    return found
+
+
+def _variance_of_means(values: Floats, group: npt.NDArray[np.intp]) -> float:
+    counts = np.bincount(group)
+    means = np.bincount(group, values) / counts
+    return float(np.sum(counts * (means - values.mean()) ** 2) / len(values))
+
+
+def _from_rows(table: Table, values: Floats, rows: Places, groups: Sequence[Sequence[str]]) -> list[Driver]:
+    found = []
+    y = values[rows]
+    if len(rows) < 2 * _LEAST_PER_GROUP or np.ptp(y) == 0.0:
+        return []
+    for paths in groups:
+        group = _lines(table, [paths[0]], rows)
+        if group.max() + 1 > len(rows) // _LEAST_PER_GROUP:
+            axis = next(a for a in table.axes if a.path == paths[0])
+            group = _bins(table.numbers[axis.number_name][rows])
+        bins, size = int(group.max()) + 1, len(y)
+        between = _variance_of_means(y, group) * size
+        within = float(np.sum((y - y.mean()) ** 2)) - between
+        chance = (bins - 1) * within / max(size - bins, 1)
+        share = max(between - chance, 0.0) / (between + within)
+        found.append(Driver(" + ".join(paths), share, None, f"{size} rows in {bins} groups"))
+    return found
+
+
+def _bins(values: Floats) -> npt.NDArray[np.intp]:
+    """Groups of about equal size along the values."""
+    count = int(min(_MOST_BINS, max(2, len(values) // (2 * _LEAST_PER_GROUP))))
+    ranks = np.argsort(np.argsort(values, kind="stable"), kind="stable")
+    return (ranks * count // len(values)).astype(np.intp)

@@ -1,0 +1,242 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What a row keeps of a result: numbers and a few short texts, never waveforms."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from cranksag.catalogue import Catalogue, load_catalogue
+from cranksag.errors import InputError
+from cranksag.parts.conductors import copper_mass_per_metre
+from cranksag.quantities import ConductorSize, shown
+from cranksag.resolve import Boat
+from cranksag.runner import read_value
+from cranksag.studies.axes import part_kind
+from cranksag.verdict.results import DisplayResult, Result
+
+RPM = 60.0 / (2.0 * math.pi)  # [rpm s/rad]
+
+LEADING = ("minimum_voltage_v", "margin_v", "restarts", "dark_time_s")
+"""Columns that outside scripts rely on; `status` and `reason` follow them."""
+
+_HOLD_UP = (
+    "relay_closes_s", "relay_opens_s", "chatter_count", "gap_s", "pack_energy_j", "attempts_to_flat",
+    "standing_drain_a", "months_to_flat", "inrush_peak_a", "inrush_i2t_a2s", "ride_through_s", "ready_after_s",
+    "recharge_s", "cell_voltage_margin_v", "back_feed_a", "input_peak_a", "input_minimum_v", "cut_outs",
+)  # fmt: skip
+NUMBERS = (
+    *LEADING,
+    "minimum_at_s",
+    "time_below_threshold_s",
+    "alarm_blind_s",
+    "engages",
+    "turns",
+    "fires",
+    "starts",
+    "crank_speed_rpm",
+    "battery_minimum_voltage_v",
+    "battery_crank_voltage_v",
+    "starter_stud_minimum_voltage_v",
+    "s_terminal_minimum_voltage_v",
+    "starter_peak_current_a",
+    "starter_crank_current_a",
+    "hold_up_fed_share",
+    *_HOLD_UP,
+    "wire_length_m",
+    "mass_kg",
+    "cost",
+    "solve_s",
+)
+"""Number columns in order: as in the simulate document; flags are 0 or 1; `starts`: it turns, and fires unless
+the scenario says it never does. `wire_length_m` counts every written or
+defaulted conductor, out and back; `mass_kg` its copper and the named catalogue parts that state a mass; `cost` is
+in the unit of the prices given, empty without one."""
+
+TEXTS = ("display", "source", "near_switching", "dangers", "warnings")
+"""Text columns: which display is the worst, what fed it at its minimum, and short notes joined by "; "."""
+
+_PART_FIELDS = (
+    "starter.part",
+    "hold_up.pack",
+    "hold_up.relay",
+    "hold_up.diode",
+    "hold_up.feed_diode",
+    "hold_up.discharge_diode",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Price:
+    """`amount` for each row in which the field at `path` has `value`; `per_metre`: times the wire's length."""
+
+    path: str
+    value: Any
+    amount: float
+    per_metre: bool
+
+
+def parse_price(text: str) -> Price:
+    """A price of ``PATH=VALUE:AMOUNT``, or ``PATH=VALUE:AMOUNT/m`` for a conductor size.
+
+    Raises
+    ------
+    InputError
+        It cannot be read.
+    """
+    path, equals, rest = text.partition("=")
+    value, colon, amount = rest.rpartition(":")
+    per_metre = amount.strip().endswith("/m")
+    try:
+        number = float(amount.strip().removesuffix("/m"))
+    except ValueError:
+        number = math.nan
+    if not equals or not colon or not 0.0 <= number < math.inf:
+        raise InputError([f"--price {shown(text)}: write PATH=VALUE:AMOUNT, or PATH=VALUE:AMOUNT/m for a wire size"])
+    try:
+        read = read_value(path.strip(), value.strip())
+    except InputError as error:
+        raise InputError([f"--price {shown(text)}: {problem}" for problem in error.problems]) from None
+    if per_metre and not isinstance(read, ConductorSize):
+        raise InputError([f"--price {shown(text)}: only a conductor size has a price per metre"])
+    return Price(path.strip(), read, number, per_metre)
+
+
+@dataclass(frozen=True)
+class RowMeasure:
+    """Result to payload: [numbers in the order of `NUMBERS`, texts in the order of `TEXTS`, status, reason].
+
+    `masses` [kg] by "kind:name in lower case"; `prices` as given.
+    """
+
+    masses: dict[str, float] = field(default_factory=dict)
+    prices: tuple[Price, ...] = ()
+
+    @classmethod
+    def of(cls, catalogue: Catalogue | None = None, prices: Sequence[Price] = ()) -> RowMeasure:
+        """With the masses that the catalogue states."""
+        parts = catalogue if catalogue is not None else load_catalogue()
+        kinds = {kind for kind in map(part_kind, _PART_FIELDS) if kind is not None}
+        stated = {
+            f"{kind}:{entry.name.lower()}": float(entry.value("mass"))
+            for kind in sorted(kinds)
+            for entry in parts.entries(kind)
+            if "mass" in entry.values
+        }
+        return cls(stated, tuple(prices))
+
+    def __call__(self, result: Result) -> list[Any]:
+        display, boat = result.display, result.boat
+        numbers = {**_measured(result), **self._bought(boat)}
+        texts = (
+            display.name,
+            display.source,
+            "; ".join(result.near_switching),
+            "; ".join(note.code for note in result.dangers),
+            "; ".join(note.code for note in result.warnings),
+        )
+        return [[_plain(numbers.get(name)) for name in NUMBERS], list(texts), *_status(result)]
+
+    def _bought(self, boat: Boat) -> dict[str, float]:
+        wires = list(_wires(boat))
+        named = [(part_kind(path), boat.values[path].value) for path in _PART_FIELDS if path in boat.values]
+        masses = [self.masses[key] for kind, name in named if (key := f"{kind}:{str(name).lower()}") in self.masses]
+        copper = sum(copper_mass_per_metre(size) * length for _, size, length in wires)
+        return {
+            "wire_length_m": sum(length for _, _, length in wires),
+            "mass_kg": copper + sum(masses),
+            "cost": self._cost(boat, wires) if self.prices else math.nan,
+        }
+
+    def _cost(self, boat: Boat, wires: list[tuple[str, ConductorSize, float]]) -> float:
+        """Sum of the prices that apply; nan if a priced field has a value without a price."""
+        total = 0.0
+        for path in dict.fromkeys(price.path for price in self.prices):
+            held = boat.values.get(path)
+            if held is None:
+                continue
+            price = next((p for p in self.prices if p.path == path and p.value == held.value), None)
+            if price is None:
+                return math.nan
+            length = sum(metres for where, _, metres in wires if where == path) if price.per_metre else 1.0
+            total += price.amount * length
+        return total
+
+
+def _measured(result: Result) -> dict[str, Any]:
+    display, starter, battery, report = result.display, result.starter, result.battery, result.hold_up
+    found: dict[str, Any] = {
+        "minimum_voltage_v": display.minimum_voltage,
+        "margin_v": display.margin,
+        "restarts": display.restarts,
+        "dark_time_s": display.dark_time,
+        "minimum_at_s": display.minimum_at,
+        "time_below_threshold_s": display.time_below_threshold,
+        "alarm_blind_s": display.alarm_blind,
+        "engages": result.cranks.engages,
+        "turns": result.cranks.turns,
+        "fires": result.cranks.fires,
+        "starts": result.cranks.turns and (result.cranks.fires or result.boat.fires_after is None),
+        "crank_speed_rpm": None if starter.crank_speed is None else starter.crank_speed * RPM,
+        "battery_minimum_voltage_v": battery.minimum_voltage,
+        "battery_crank_voltage_v": battery.crank_voltage,
+        "starter_stud_minimum_voltage_v": starter.stud_minimum_voltage,
+        "s_terminal_minimum_voltage_v": starter.s_terminal_minimum_voltage,
+        "starter_peak_current_a": starter.peak_current,
+        "starter_crank_current_a": starter.crank_current,
+        "solve_s": result.solver.solve,
+    }
+    fed = report.get("fed_by")
+    if isinstance(fed, dict):
+        found["hold_up_fed_share"] = fed.get("house feed")
+    return found | {name: report[name] for name in _HOLD_UP if name in report}
+
+
+def _plain(value: Any) -> float | None:
+    """A finite float, or None."""
+    if value is None:
+        return None
+    number = float(value)
+    return number if math.isfinite(number) else None
+
+
+def _status(result: Result) -> tuple[str, str]:
+    if result.display.holds:
+        return "held", "" if result.cranks.turns else result.cranks.reason
+    return "restarted", _why(result.display)
+
+
+def _why(display: DisplayResult) -> str:
+    if display.restarts == 0:
+        return f"{display.name} never starts: its supply stays below its restart voltage"
+    times = "once" if display.restarts == 1 else f"{display.restarts} times"
+    if display.margin >= 0.0:
+        return f"{display.name} restarts {times}, reset by its sense pin"
+    return (
+        f"{display.name} restarts {times}: held {-display.margin:.2f} V below its threshold of {display.brownout:g} V"
+    )
+
+
+def _wires(boat: Boat) -> Iterator[tuple[str, ConductorSize, float]]:
+    """Every conductor with a size: the path of its size, the size, and its length [m], out and back where both are
+    its own."""
+    values = {path: value.value for path, value in boat.values.items()}
+
+    def metres(path: str, otherwise: str = "") -> float:
+        found = values.get(path, values.get(otherwise))
+        return float(found) if isinstance(found, int | float) else 0.0
+
+    lengths = {
+        "feed.size": metres("feed.length"),
+        "feed.return_size": metres("feed.return_length", "feed.length"),
+        "start_circuit.size": metres("start_circuit.length") + metres("start_circuit.return_length"),
+        "hold_up.size": 2.0 * metres("hold_up.length"),
+        "panel.size": metres("panel.length"),
+    }
+    lengths |= {f"{e.path}.size": metres(f"{e.path}.length") for e in (*boat.positive, *boat.negative)}
+    for path, length in lengths.items():
+        size = values.get(path)
+        if isinstance(size, ConductorSize) and length > 0.0:
+            yield path, size, length

@@ -1,0 +1,280 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Sweep: crank every combination of axis values and say which hold."""
+
+from __future__ import annotations
+
+import time
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from cranksag.catalogue import Catalogue
+from cranksag.errors import InputError
+from cranksag.resolve import Boat
+from cranksag.runner import (
+    SUFFIX,
+    WALL_LIMIT,
+    BoatWork,
+    Changed,
+    Job,
+    Journal,
+    Keys,
+    Outcome,
+    Progress,
+    StopRequest,
+    run_many,
+)
+from cranksag.scenario import Scenario
+from cranksag.simulate import Ladder, simulate_boat
+from cranksag.solver import LADDER
+from cranksag.studies.analysis import boundary, drivers, near_switching, survivors
+from cranksag.studies.axes import Axis, parse_axes
+from cranksag.studies.measures import RowMeasure, parse_price
+from cranksag.studies.plan import Plan, make_plan, parse_sample
+from cranksag.studies.store import checked_target, write_table
+from cranksag.studies.table import AxisColumn, Table
+from cranksag.verdict.results import Result
+
+__all__ = ["Sweep", "Ties", "summary_of", "sweep"]
+
+
+@dataclass(frozen=True, slots=True)
+class Ties:
+    """What ties the axes of a sweep, each as written after its option: `zipped` "PATH,PATH", `same` "PATH=PATH",
+    `where` "PATH <= PATH", `sample` "latin N" with its `seed`."""
+
+    zipped: tuple[str, ...] = ()
+    same: tuple[str, ...] = ()
+    where: tuple[str, ...] = ()
+    sample: str | None = None
+    seed: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Sweep:
+    """A finished or interrupted sweep: its `table`, its `summary` (keys as in the JSON), and whether it was
+    `interrupted`."""
+
+    table: Table
+    summary: dict[str, Any]
+    interrupted: bool
+
+
+def sweep(
+    scenario: Scenario,
+    axes: Sequence[str | Axis],
+    ties: Ties | None = None,
+    *,
+    catalogue: Catalogue | None = None,
+    prices: Sequence[str] = (),
+    workers: int | None = None,
+    on: str | None = None,
+    out: Path | str | None = None,
+    resume: bool = False,
+    wall_limit: float = WALL_LIMIT,
+    ladder: Ladder = LADDER,
+    simulate: Callable[[Boat, Ladder], Result] = simulate_boat,
+    progress: bool = False,
+) -> Sweep:
+    """Crank every combination of axis values.
+
+    Each row is its own simulation in a worker process; one that fails loses itself only and says why. With `out`
+    a journal is kept beside the file, so that an interrupted sweep can be carried on with `resume`.
+
+    Parameters
+    ----------
+    scenario : the boat to change
+    axes : swept fields, as ``PATH=SPEC`` or made already
+    ties : zipped axes, fields that follow others, conditions, a sample
+    catalogue : parts to name; the shipped ones by default
+    prices : ``PATH=VALUE:AMOUNT``, or ``.../m`` for wire
+    workers : processes; one for each processor by default
+    on : "dask://host:port" of a running scheduler instead
+    out : table to write: .csv, .parquet or .sqlite
+    resume : carry on with the journal of `out`
+    wall_limit : longest one row may take [s]
+    ladder : groups of solver settings, tried in order
+    simulate : an importable function from boat and ladder to result
+    progress : tell on stderr how far it is
+
+    Returns
+    -------
+    Sweep
+
+    Raises
+    ------
+    InputError
+        Axes, ties, prices or files that cannot be used; every problem.
+    SimulationError
+        No worker can start, or there is no solver.
+    """
+    plan = plan_of(axes, ties if ties is not None else Ties(), catalogue)
+    measure = RowMeasure.of(catalogue, [parse_price(text) for text in prices])
+    work = BoatWork((scenario,), measure, catalogue, ladder, simulate)
+    _first_rows(plan, scenario)
+    if resume and out is None:
+        raise InputError(["--resume needs --out: the journal lies beside that file"])
+    target = None if out is None else checked_target(out)
+    journal = None if target is None else Journal(journal_path(target), resume=resume)
+    run = _Run(plan, work)
+    try:
+        with StopRequest() as stop, Progress(run.count, quiet=not progress) as bar:
+            run.fill(stop, bar, journal, workers, on, wall_limit)
+        finished = run.finished()
+        if target is not None:
+            write_table(finished.table, target)
+    finally:
+        if journal is not None:
+            journal.close(delete=False)
+    if journal is not None and not finished.interrupted:
+        journal.path.unlink(missing_ok=True)
+    return finished
+
+
+def plan_of(axes: Sequence[str | Axis], ties: Ties, catalogue: Catalogue | None) -> Plan:
+    """The plan of axes and ties, both as written.
+
+    Raises
+    ------
+    InputError
+        Every problem.
+    """
+    read = iter(parse_axes([axis for axis in axes if isinstance(axis, str)], catalogue))
+    made = [next(read) if isinstance(axis, str) else axis for axis in axes]
+    sample = None if ties.sample is None else parse_sample(ties.sample, ties.seed)
+    return make_plan(made, ties.zipped, ties.same, ties.where, sample)
+
+
+def journal_path(target: Path) -> Path:
+    """The journal of a table."""
+    return target.with_name(target.name + SUFFIX)
+
+
+def _first_rows(plan: Plan, scenario: Scenario) -> None:
+    """Refuse a sweep whose rows cannot be boats: the same mistake in every row is told before anything is run."""
+    rows = plan.rows()
+    first = next(rows, None)
+    if first is None:
+        raise InputError(["no combination meets the conditions of --where"])
+    tried = [first, *(row for _, row in zip(range(2), rows, strict=False))]
+    told: list[InputError] = []
+    for row in tried:
+        try:
+            scenario.with_overrides(dict(plan.overrides(row)), "--axis")
+        except InputError as error:
+            told.append(error)
+    if len(told) == len(tried):
+        raise told[0]
+
+
+class _Run:
+    """One sweep under way."""
+
+    def __init__(self, plan: Plan, work: BoatWork) -> None:
+        self.plan, self.work = plan, work
+        self.count = plan.count()
+        columns = [AxisColumn(axis.path, axis.unit, axis.free_text) for axis in plan.axes]
+        self.table = Table.empty(columns, self.count)
+        self.failures: Counter[str] = Counter()
+        self.computed = self.recalled = 0
+        self.workers = 0
+        self.on: str | None = None
+        self.seconds = 0.0
+
+    def fill(
+        self,
+        stop: StopRequest,
+        bar: Progress,
+        journal: Journal | None,
+        workers: int | None,
+        on: str | None,
+        wall_limit: float,
+    ) -> None:
+        """Run what has to be run, row by row into the table."""
+        began = time.perf_counter()
+        outcomes = run_many(self._jobs(), self.work, workers, on=on, wall_limit=wall_limit, journal=journal, stop=stop)
+        self.workers, self.on = outcomes.workers, on
+        try:
+            for outcome in outcomes:
+                self._take(outcome)
+                bar.step(failed=bool(outcome.failure), recalled=outcome.recalled)
+        finally:
+            outcomes.close()
+            self.seconds = time.perf_counter() - began
+
+    def _jobs(self) -> Iterator[Job]:
+        keys = Keys(self.work)
+        for number, row in enumerate(self.plan.rows()):
+            self.table.put_axes(number, row.texts, row.values)
+            yield keys.job(Changed(self.plan.overrides(row)))
+
+    def _take(self, outcome: Outcome) -> None:
+        if outcome.failure:
+            self.table.fail(outcome.number, f"{outcome.failure}: {outcome.reason}")
+            self.failures[outcome.failure] += 1
+        else:
+            self.table.put(outcome.number, outcome.payload)
+        self.recalled += outcome.recalled
+        self.computed += not outcome.recalled
+
+    def finished(self) -> Sweep:
+        """The sweep with its summary."""
+        groups = [[self.plan.axes[k].path for k in group] for group in self.plan.groups]
+        sample = self.plan.sample
+        self.table.meta = {
+            "plan": {
+                "kind": "grid" if sample is None else sample.kind,
+                "count": self.count if sample is None else sample.count,
+                "groups": groups,
+            },
+            "seconds": self.seconds,
+            "rate_per_s": self.computed / self.seconds if self.seconds > 0.0 else None,
+            "workers": self.workers,
+            "on": self.on,
+            "computed": self.computed,
+            "combinations": self.count,
+            "failures": dict(self.failures),
+        }
+        summary = summary_of(self.table)
+        return Sweep(self.table, summary, summary["not_run"] > 0)
+
+
+def summary_of(table: Table, margin: float = 0.0) -> dict[str, Any]:
+    """The summary of a table, just made or opened again: keys as in the JSON of `cranksag sweep`.
+
+    Parameters
+    ----------
+    table : rows
+    margin : margin [V] that a survivor has at least
+    """
+    counts, meta = table.counts(), table.meta
+    combinations = meta.get("combinations", len(table))
+    alive = survivors(table, margin)
+    found = boundary(table)
+    return {
+        "combinations": combinations,
+        "held": counts["held"],
+        "restarted": counts["restarted"],
+        "failed": counts["failed"],
+        "not_run": combinations - sum(counts.values()),
+        "seconds": meta.get("seconds"),
+        "rate_per_s": meta.get("rate_per_s"),
+        "workers": meta.get("workers"),
+        "on": meta.get("on"),
+        "computed": meta.get("computed"),
+        "failures": meta.get("failures") or _failures(table),
+        "survivors": len(alive),
+        "survivor_margin_v": margin,
+        "near_switching": len(near_switching(table)),
+        "boundary": len(found),
+        "drivers": [asdict(driver) for driver in drivers(table)],
+        "axes": [{"path": axis.path, "unit": axis.unit} for axis in table.axes],
+    }
+
+
+def _failures(table: Table) -> dict[str, int]:
+    """Failed rows by kind, read from their reasons."""
+    kinds = (table.texts["reason"][int(row)].partition(":")[0] for row in table.rows_with("failed"))
+    return dict(Counter(kinds))

@@ -1,0 +1,663 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Sweeps: real ones of a short crank, their files, what is read from them, and what they survive."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from itertools import product
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from cranksag.errors import InputError
+from cranksag.runner import Changed, Keys
+from cranksag.runner.boats import BoatWork
+from cranksag.scenario import Scenario, loads_scenario
+from cranksag.simulate import simulate
+from cranksag.studies import (
+    Ties,
+    boundary,
+    drivers,
+    objectives,
+    pareto,
+    read_table,
+    summary_of,
+    survivors,
+    sweep,
+    write_table,
+)
+from cranksag.studies.measures import NUMBERS, TEXTS, RowMeasure, parse_price
+from cranksag.studies.store import COLUMNS
+from cranksag.studies.sweepfile import split_sweep
+from cranksag.studies.table import AxisColumn, Table
+
+TESTS = Path(__file__).parent
+SHORT = """title = "short crank"
+[battery]
+rating = "800 A"
+[crank]
+key_on_before = "20 ms"
+key_held = "150 ms"
+after = "50 ms"
+[engine]
+fires_after = "never"
+[[displays]]
+name = "helm"
+brownout = "6 V"
+restarts_above = "7 V"
+"""
+AXES = ("battery.rating=400 A:1200 A:3", "feed.size=18 AWG,14 AWG")
+
+
+@pytest.fixture(scope="module")
+def short() -> Scenario:
+    return loads_scenario(SHORT, "short.toml")
+
+
+@pytest.fixture(scope="module")
+def swept(short: Scenario, tmp_path_factory: pytest.TempPathFactory) -> tuple[Any, Path]:
+    out = tmp_path_factory.mktemp("sweep") / "rows.csv"
+    return sweep(short, AXES, workers=2, out=out, prices=["feed.size=18 AWG:0.5/m", "feed.size=14 AWG:1/m"]), out
+
+
+def comparable(table: Table) -> list[dict[str, Any]]:
+    return [{k: v for k, v in row.items() if k != "solve_s"} for row in table.rows()]
+
+
+# --- a real sweep --------------------------------------------------------------------------------------------
+
+
+def test_every_row_is_its_own_simulation(short: Scenario, swept: tuple[Any, Path]) -> None:
+    table = swept[0].table
+    assert len(table) == 6
+    for number in (0, 5):
+        row = table.row(number)
+        changed = {path: row[path] for path in ("battery.rating", "feed.size")}
+        alone = simulate(short.with_overrides(changed))
+        assert row["minimum_voltage_v"] == alone.display.minimum_voltage
+        assert row["margin_v"] == alone.display.margin
+        assert row["restarts"] == alone.display.restarts
+        assert row["starter_peak_current_a"] == alone.starter.peak_current
+        assert (row["status"] == "held") == alone.display.holds
+
+
+def test_summary_adds_up(swept: tuple[Any, Path]) -> None:
+    summary = swept[0].summary
+    assert summary["combinations"] == 6
+    assert summary["held"] + summary["restarted"] + summary["failed"] == 6
+    assert summary["failed"] == summary["not_run"] == 0
+    assert summary["workers"] == 2
+    assert summary["rate_per_s"] == pytest.approx(6 / summary["seconds"])
+    json.dumps(summary, allow_nan=False)
+
+
+def test_rows_csv_is_as_promised(swept: tuple[Any, Path]) -> None:
+    with swept[1].open(newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert list(rows[0])[:10] == [
+        "battery.rating", "battery.rating [A]", "feed.size", "feed.size [m2]",
+        "minimum_voltage_v", "margin_v", "restarts", "dark_time_s", "status", "reason",
+    ]  # fmt: skip
+    assert [(r["battery.rating"], r["feed.size"]) for r in rows] == list(
+        product(("400 A", "800 A", "1200 A"), ("18 AWG", "14 AWG"))
+    )
+    assert all(float(r["battery.rating [A]"]) == float(r["battery.rating"].split()[0]) for r in rows)
+    assert {r["status"] for r in rows} <= {"held", "restarted"}
+    assert not swept[1].with_name("rows.csv.journal").exists()
+
+
+def test_more_battery_and_thicker_wire_never_lower_the_minimum(swept: tuple[Any, Path]) -> None:
+    minimum = swept[0].table.numbers["minimum_voltage_v"].reshape(3, 2)
+    assert (np.diff(minimum, axis=0) > 0.0).all()
+    assert (np.diff(minimum, axis=1) > 0.0).all()
+
+
+def test_wire_mass_and_cost(swept: tuple[Any, Path]) -> None:
+    rows = [swept[0].table.row(k) for k in (0, 1)]
+    # by hand: 30 ft out and back by default is 18.288 m; 18 AWG 0.8230 mm2, 14 AWG 2.0809 mm2 (ASTM B258), 8960 kg/m3;
+    # the return conductor is not an axis but follows the size
+    metres = 2 * 30 * 0.3048
+    assert rows[1]["mass_kg"] - rows[0]["mass_kg"] == pytest.approx(metres * (2.0809e-6 - 0.8230e-6) * 8960, rel=0.01)
+    assert rows[0]["cost"] == pytest.approx(0.5 * metres / 2)  # the price names feed.size: the supply conductor
+    assert rows[1]["cost"] == pytest.approx(1.0 * metres / 2)
+
+
+@pytest.mark.parametrize("suffix", [".csv", ".parquet", ".sqlite"])
+def test_a_table_comes_back_as_it_was(swept: tuple[Any, Path], tmp_path: Path, suffix: str) -> None:
+    table = swept[0].table
+    path = write_table(table, tmp_path / f"rows{suffix}")
+    again = read_table(path)
+    assert list(again.rows()) == list(table.rows())
+    assert again.axes == table.axes
+    assert summary_of(again)["drivers"] == summary_of(table)["drivers"]
+    if suffix != ".csv":
+        assert summary_of(again) == summary_of(table)
+
+
+def test_samples_and_ties_in_a_real_sweep(short: Scenario) -> None:
+    ties = Ties(same=("feed.return_size=feed.size",), sample="latin 4", seed=3)
+    axes = ("battery.rating=400 A:1200 A:2", "feed.size=18 AWG..14 AWG")
+    first, again = (sweep(short, axes, ties, workers=count) for count in (1, 2))
+    assert comparable(first.table) == comparable(again.table)
+    assert all(row["feed.size"] == row["feed.return_size"] for row in first.table.rows())
+
+
+def test_equal_boats_are_computed_once(short: Scenario) -> None:
+    result = sweep(short, ["feed.return_length=30 ft,9.144 m,20 ft", "battery.rating=800 A"], workers=1)
+    assert result.summary["combinations"] == 2  # equal values of one axis count once
+    keys = Keys(BoatWork((short,)))
+    base = keys.of(Changed())
+    assert keys.of(Changed((("battery.rating", "0.8 kA"),))) == base
+    assert keys.of(Changed((("battery.rating", "801 A"),))) != base
+    other = Keys(BoatWork((short.with_overrides({"battery.rating": "801 A"}),)))
+    assert other.of(Changed()) != base
+
+
+def test_an_impossible_sweep_is_refused_at_once(short: Scenario, tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="has 1 entry"):
+        sweep(short, ["displays.3.power=9 W,12 W"])
+    with pytest.raises(InputError, match="no combination"):
+        sweep(short, ["battery.rating=600 A,700 A"], Ties(where=("battery.rating > 900 A",)))
+    with pytest.raises(InputError, match="must end in"):
+        sweep(short, AXES, out=tmp_path / "rows.txt")
+    with pytest.raises(InputError, match="no such directory"):
+        sweep(short, AXES, out=tmp_path / "nowhere" / "rows.csv")
+    with pytest.raises(InputError, match="needs --out"):
+        sweep(short, AXES, resume=True)
+    with pytest.raises(InputError, match="--price"):
+        sweep(short, AXES, prices=["feed.size=16 AWG"])
+
+
+def test_prices_are_read_or_refused() -> None:
+    assert parse_price("battery.rating=800 A:180").amount == 180.0
+    assert parse_price("feed.size=16 AWG: 1.2 /m").per_metre
+    for text in (
+        "battery.rating=800 A",
+        "battery.rating=800 A:x",
+        "battery.rating=800 A:-1",
+        "battery.rating=800 A:1/m",
+        "a=b:1",
+    ):
+        with pytest.raises(InputError, match="--price"):
+            parse_price(text)
+
+
+def test_a_row_that_contradicts_itself_fails_alone(short: Scenario) -> None:
+    result = sweep(short, ["feed.from=starter stud,house battery"], workers=1)
+    assert result.summary["failed"] == 1
+    assert result.summary["failures"] == {"input": 1}
+    assert "no [house] bank" in result.table.row(1)["reason"]
+    assert result.table.row(1)["minimum_voltage_v"] is None
+
+
+# --- reading a table -----------------------------------------------------------------------------------------
+
+
+def made(
+    columns: dict[str, list[str]], margin: Callable[..., float], holds: Callable[[float], bool] = lambda m: m >= 0.0
+) -> Table:
+    """A table of a full grid whose margin is a function of the axis values."""
+    units = {"battery.rating": "A", "feed.length": "m", "feed.joints": "ohm"}
+    grid = list(product(*columns.values()))
+    table = Table.empty([AxisColumn(path, units[path]) for path in columns], len(grid))
+    for number, texts in enumerate(grid):
+        values = [float(text.split()[0]) for text in texts]
+        table.put_axes(number, texts, values)
+        level = margin(*values)
+        numbers = {"margin_v": level, "minimum_voltage_v": 8.5 + level, "starts": 1.0, "mass_kg": values[0] / 100.0}
+        status = "held" if holds(level) else "restarted"
+        table.put(number, [[numbers.get(name) for name in NUMBERS], ["helm", "feed", "", "", ""], status, ""])
+    return table
+
+
+RATINGS = ["400 A", "600 A", "800 A", "1000 A"]
+LENGTHS = ["2 m", "6 m", "10 m"]
+
+
+def test_boundary_lies_where_the_margin_is_zero() -> None:
+    table = made({"battery.rating": RATINGS, "feed.length": LENGTHS}, lambda a, m: (a - 700.0) / 100.0 - 0.1 * m)
+    found = boundary(table)
+    along = {dict(c.others)["feed.length"]: c for c in found if c.path == "battery.rating"}
+    assert set(along) == set(LENGTHS)
+    for text, crossing in along.items():
+        assert crossing.zero == pytest.approx(700.0 + 10.0 * float(text.split()[0]))
+    assert (along["2 m"].holds_at, along["2 m"].fails_at) == ("800 A", "600 A")
+    assert boundary(made({"battery.rating": RATINGS}, lambda a: 1.0)) == []
+
+
+def test_survivors_hold_with_margin_and_start() -> None:
+    table = made({"battery.rating": RATINGS}, lambda a: (a - 700.0) / 100.0)
+    assert [table.row(int(k))["battery.rating"] for k in survivors(table, 0.5)] == ["1000 A", "800 A"]
+    assert len(survivors(table, 2.0)) == 1
+    table.numbers["starts"][3] = 0.0
+    assert len(survivors(table, 0.0)) == 1
+
+
+@given(points=st.lists(st.tuples(st.integers(0, 6), st.integers(0, 6), st.integers(0, 6)), min_size=1, max_size=40))
+def test_pareto_is_what_no_row_beats(points: list[tuple[int, int, int]]) -> None:
+    table = Table.empty([AxisColumn("battery.rating", "A")], len(points))
+    for number, (a, b, c) in enumerate(points):
+        table.numbers["margin_v"][number], table.numbers["mass_kg"][number] = a, b
+        table.numbers["battery.rating [A]"][number] = c
+    wanted = objectives(["margin_v:max", "mass_kg:min", "battery.rating:min"], table)
+    found = set(pareto(table, wanted, np.arange(len(points))).tolist())
+
+    def beats(p: tuple[int, int, int], q: tuple[int, int, int]) -> bool:
+        return p != q and p[0] >= q[0] and p[1] <= q[1] and p[2] <= q[2]
+
+    assert found == {k for k, q in enumerate(points) if not any(beats(p, q) for p in points)}
+
+
+def test_objectives_name_columns() -> None:
+    table = made({"battery.rating": RATINGS}, lambda a: 1.0)
+    with pytest.raises(InputError, match="did you mean mass_kg"):
+        objectives(["mas_kg:min"], table)
+    with pytest.raises(InputError, match="NAME:min"):
+        objectives(["mass_kg"], table)
+
+
+def test_drivers_of_a_sum_are_the_shares_of_its_variances() -> None:
+    # y = 3 a + b with a, b equally spaced: no interaction, first order = total order = 9 var(a) / (9 var(a) + var(b))
+    table = made(
+        {"battery.rating": ["0 A", "1 A", "2 A"], "feed.length": ["0 m", "1 m", "2 m"]}, lambda a, b: 3 * a + b
+    )
+    found = {d.path: d for d in drivers(table)}
+    assert found["battery.rating"].first == pytest.approx(0.9)
+    assert found["battery.rating"].total == pytest.approx(0.9)
+    assert found["feed.length"].first == pytest.approx(0.1)
+    assert [d.path for d in drivers(table)] == ["battery.rating", "feed.length"]
+
+
+def test_drivers_of_a_product_are_its_interaction() -> None:
+    # y = a b, a and b in {-1, 1}: neither alone explains anything, both together everything
+    table = made({"battery.rating": ["-1 A", "1 A"], "feed.length": ["-1 m", "1 m"]}, lambda a, b: a * b)
+    for driver in drivers(table):
+        assert (driver.first, driver.total) == (pytest.approx(0.0), pytest.approx(1.0))
+
+
+def ishigami(a: np.ndarray, b: np.ndarray, c: np.ndarray) -> np.ndarray:
+    return np.sin(a) + 7.0 * np.sin(b) ** 2 + 0.1 * c**4 * np.sin(a)
+
+
+@pytest.mark.parametrize(("kind", "count"), [("saltelli", 1024), ("sobol", 4096)])
+def test_drivers_of_a_known_function(kind: str, count: int) -> None:
+    # Ishigami's function, a = 7, b = 0.1: first order 0.3139, 0.4424, 0; total 0.5576, 0.4424, 0.2437
+    # (T. Ishigami, T. Homma, ISUMA 1990; closed form). Tolerance: sampling error of 1024 pairs, and the bins' width.
+    from cranksag.studies.plan import Sample, _unit_design
+
+    unit = _unit_design(Sample(kind, count, 1), 3)
+    points = np.pi * (2.0 * unit - 1.0)
+    table = Table.empty([AxisColumn(p, "-") for p in ("feed.length", "feed.joints", "battery.rating")], len(points))
+    for number, row in enumerate(points):
+        table.put_axes(number, [repr(v) for v in row], list(row))
+    table.numbers["margin_v"][:] = ishigami(*points.T)
+    table.meta["plan"] = {"kind": kind, "count": count}
+    found = {d.path: d for d in drivers(table)}
+    for path, first, total in (
+        ("feed.length", 0.3139, 0.5576),
+        ("feed.joints", 0.4424, 0.4424),
+        ("battery.rating", 0.0, 0.2437),
+    ):
+        assert found[path].first == pytest.approx(first, abs=0.05)
+        if kind == "saltelli":
+            assert found[path].total == pytest.approx(total, abs=0.05)
+        else:
+            assert found[path].total is None
+
+
+free = st.text(st.characters(codec="utf-8", exclude_categories=["Cs", "Cc"]), max_size=20)
+risky = st.sampled_from(["=1+1", "+1", "-1", "@SUM(A1)", "'x", "''=1", "a,b", 'say "x"', "\tx"])
+
+
+@given(reason=st.one_of(free, risky), name=st.one_of(free, risky), margin=st.one_of(st.none(), st.floats(-50, 50)))
+def test_no_free_text_reaches_a_spreadsheet_as_a_formula(
+    tmp_path_factory: pytest.TempPathFactory, reason: str, name: str, margin: float | None
+) -> None:
+    table = Table.empty([AxisColumn("temperature.ambient", "degC"), AxisColumn("displays.0.name", "-", True)], 1)
+    table.put_axes(0, ["-10 degC", name], [-10.0, 0.0])
+    numbers = [margin if k == "margin_v" else None for k in NUMBERS]
+    table.put(0, [numbers, [name, *[""] * (len(TEXTS) - 1)], "restarted", reason])
+    path = write_table(table, tmp_path_factory.mktemp("safe") / "rows.csv")
+    with path.open(newline="", encoding="utf-8") as file:
+        header, cells = csv.reader(file)
+    row = dict(zip(header, cells, strict=True))
+    assert row["temperature.ambient"] == "-10 degC"
+    for column in ("reason", "display", "displays.0.name"):
+        assert not row[column].startswith(("=", "+", "-", "@", "\t", "\r"))
+    assert list(read_table(path).rows()) == list(table.rows())
+
+
+def test_what_is_no_table_is_refused(tmp_path: Path) -> None:
+    for name, content in (
+        ("a.csv", b"x,y\n1,2\n"),
+        ("b.csv", b"\xff\xfe"),
+        ("c.csv", b""),
+        ("d.sqlite", b"no"),
+        ("e.parquet", b"no"),
+    ):
+        path = tmp_path / name
+        path.write_bytes(content)
+        with pytest.raises(InputError, match="not a result table"):
+            read_table(path)
+    with pytest.raises(InputError, match="no such file"):
+        read_table(tmp_path / "none.csv")
+    with pytest.raises(InputError, match="must end in"):
+        read_table(tmp_path / "none.doc")
+
+
+def test_a_big_table_stays_small() -> None:
+    count = 100_000
+    table = Table.empty([AxisColumn("battery.rating", "A"), AxisColumn("feed.size", "m2")], count)
+    size = sum(c.nbytes for c in table.numbers.values()) + table.status.nbytes
+    size += sum(c.codes.nbytes for c in (*table.written.values(), *table.texts.values()))
+    assert size < 100e6  # bytes; the whole process must stay below 1 GB
+    assert len(COLUMNS) == len(set(COLUMNS))
+
+
+# --- the [sweep] table ---------------------------------------------------------------------------------------
+
+
+def test_a_sweep_table_is_taken_out_of_the_scenario() -> None:
+    text = (
+        SHORT
+        + '[sweep]\naxes = [\n  "battery.rating=600 A",\n]\nsame = ["a=b"]\nsample = "latin 3"\nseed = 4\n'
+        + '[feed]\nlength = "3 m"\n'
+    )
+    rest, table = split_sweep(text, "x.toml")
+    scenario = loads_scenario(rest, "x.toml")
+    assert scenario.written["feed.length"].line == text[: text.index("length =")].count("\n") + 1
+    assert table.axes == ("battery.rating=600 A",)
+    assert table.ties == Ties(same=("a=b",), sample="latin 3", seed=4)
+    assert split_sweep(SHORT, "x.toml")[0] == SHORT
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("[sweep]\naxis = []\n", 'did you mean "axes"'),
+        ("[sweep]\naxes = 3\n", "list of texts"),
+        ("[sweep]\nseed = -1\n", "seed"),
+        ("[sweep]\nsample = 3\n", "sample"),
+        ("sweep = {axes = []}\n", "at the end of the file"),
+        ("sweep = 3\n", "at the end"),
+    ],
+)
+def test_a_sweep_table_that_cannot_be_read(text: str, words: str) -> None:
+    with pytest.raises(InputError) as caught:
+        split_sweep(text, "x.toml")
+    assert words in str(caught.value)
+
+
+# --- the command, and what it survives -----------------------------------------------------------------------
+
+
+def command(*arguments: object, faulty: bool = False) -> list[str]:
+    """The command line; `faulty` with the simulation of tests/faulty_work.py, which is told to fail at some ratings."""
+    patch = (
+        f"sys.path.insert(0, {str(TESTS)!r}); from faulty_work import faulty_boat; "
+        "from cranksag.studies.sweep import sweep; "
+        "sweep.__kwdefaults__['simulate'] = faulty_boat; "
+    )
+    code = f"import sys; {patch if faulty else ''}sys.argv[0] = 'cranksag'; from cranksag.cli import main; main()"
+    return [sys.executable, "-c", code, "sweep", *map(str, arguments)]
+
+
+def ran(*arguments: object, faulty: bool = False) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(command(*arguments, faulty=faulty), capture_output=True, text=True, check=False)
+
+
+def here(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, *arguments: object
+) -> tuple[int, str, str]:
+    """Exit code, stdout and stderr of the command run in this process."""
+    from cranksag.cli import main
+
+    monkeypatch.setattr(sys, "argv", ["cranksag", "sweep", *map(str, arguments)])
+    with pytest.raises(SystemExit) as caught:
+        main()
+    told = capsys.readouterr()
+    return int(caught.value.code or 0), told.out, told.err
+
+
+@pytest.fixture
+def boat(tmp_path: Path) -> Path:
+    path = tmp_path / "boat.toml"
+    path.write_text(SHORT)
+    return path
+
+
+def lines(path: Path) -> int:
+    return path.read_bytes().count(b"\n") if path.exists() else 0
+
+
+def until(met: Callable[[], bool], seconds: float = 120.0) -> None:
+    end = time.monotonic() + seconds
+    while not met():
+        assert time.monotonic() < end, "waited in vain"
+        time.sleep(0.02)
+
+
+def test_command_prints_one_document_and_writes_rows(
+    boat: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    out = tmp_path / "rows.csv"
+    boat.write_text(SHORT + '[sweep]\naxes = ["battery.rating=400 A", "feed.size=16 AWG"]\n')
+    done = ran(boat, "--axis", "battery.rating=600A,800A", "--out", out, "--json", "--workers", 1)
+    assert done.returncode == 0, done.stderr
+    document = json.loads(done.stdout)
+    assert {"combinations", "held", "restarted", "failed", "seconds", "rate_per_s", "workers"} <= set(document)
+    assert document["combinations"] == lines(out) - 1 == 2
+    code, shown, _ = here(capsys, monkeypatch, "--show", out, "--json")
+    assert code == 0
+    again = json.loads(shown)
+    for key in ("combinations", "held", "restarted", "failed", "survivors", "boundary"):
+        assert again[key] == document[key]
+    assert "2 combinations" in here(capsys, monkeypatch, "--show", out)[1]
+
+
+def test_command_refuses_with_exit_code_2_and_an_empty_stdout(
+    boat: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for arguments in (
+        [boat],
+        [boat, "--axis", "feed.sise=1"],
+        [boat, "--axis", "battery.rating=600 A", "--out", boat],
+        [boat, "--axis", "battery.rating=600 A", "--workers", 0],
+        [boat, "--axis", "battery.rating=600 A", "--on", "dask://127.0.0.1:1/x"],
+        ["--show", tmp_path / "none.csv"],
+        ["--show", boat, boat],
+        [tmp_path / "none.toml", "--axis", "battery.rating=600 A"],
+        [],
+    ):
+        code, out, err = here(capsys, monkeypatch, *arguments, "--json")
+        assert code == 2, (arguments, err)
+        assert out == ""
+        assert err.strip()
+
+
+def test_command_fails_if_every_row_failed(boat: Path, tmp_path: Path) -> None:
+    done = ran(boat, "--axis", "battery.rating=503 A,603 A", "--out", tmp_path / "rows.csv", "--json", faulty=True)
+    assert done.returncode == 3, done.stderr
+    assert done.stdout == ""
+    assert "every row failed" in done.stderr
+    assert lines(tmp_path / "rows.csv") == 3
+
+
+def faults(boat: Path, out: Path, first: int, last: int, each: int) -> None:
+    """Sweep ratings from `first` to `last`, among them `each` that abort, hang and contradict themselves."""
+    count = last - first + 1
+    done = ran(
+        boat,
+        "--axis",
+        f"battery.rating={first} A:{last} A:{count}",
+        "--out",
+        out,
+        "--json",
+        "--row-limit",
+        5,
+        faulty=True,
+    )
+    assert done.returncode == 0, done.stderr
+    document = json.loads(done.stdout)
+    assert (document["combinations"], document["failed"], document["not_run"]) == (count, 3 * each, 0)
+    assert document["failures"] == {"died": each, "hung": each, "convergence": each}
+    assert document["held"] + document["restarted"] == count - 3 * each
+    with out.open(newline="") as file:
+        rows = {int(float(r["battery.rating [A]"])): r for r in csv.DictReader(file)}
+    assert sorted(rows) == list(range(first, last + 1))
+    kinds = {1: "died: ", 2: "hung: ", 3: "convergence: "}
+    for rating, row in rows.items():
+        expected = kinds.get(rating % 100)
+        assert (row["status"] == "failed") == (expected is not None)
+        if expected is not None:
+            assert row["reason"].startswith(expected)
+            assert row["minimum_voltage_v"] == ""
+        else:
+            assert 0.0 < float(row["minimum_voltage_v"]) < 14.0
+
+
+def test_a_fault_of_every_kind(boat: Path, tmp_path: Path) -> None:
+    faults(boat, tmp_path / "rows.csv", 599, 610, 1)
+
+
+@pytest.mark.long
+def test_thirty_faults_among_a_thousand(boat: Path, tmp_path: Path) -> None:
+    faults(boat, tmp_path / "rows.csv", 501, 1500, 10)
+
+
+RESUMED = ("--axis", "battery.rating=500 A:900 A:17")
+
+
+@pytest.fixture(scope="module")
+def expected(short: Scenario) -> list[dict[str, Any]]:
+    return comparable(sweep(short, [RESUMED[1]]).table)
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGKILL])
+def test_resume_loses_nothing_and_repeats_nothing(
+    boat: Path, tmp_path: Path, number: signal.Signals, expected: list[dict[str, Any]]
+) -> None:
+    out = tmp_path / "rows.csv"
+    journal = tmp_path / "rows.csv.journal"
+    process = subprocess.Popen(
+        command(boat, *RESUMED, "--out", out, "--json"), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    until(lambda: lines(journal) > 4)
+    process.send_signal(number)
+    stdout, stderr = process.communicate()
+    done = lines(journal) - 1
+    assert 4 <= done < 17
+    if number == signal.SIGINT:
+        assert process.returncode == 130
+        assert "--resume" in stderr
+        assert lines(out) - 1 == done == json.loads(stdout)["held"] + json.loads(stdout)["restarted"]
+    else:
+        assert not out.exists()
+        with journal.open("ab") as file:
+            file.write(b'{"key": "torn in the mid')
+    refused = ran(boat, *RESUMED, "--out", out)
+    assert refused.returncode == 2
+    assert "--resume" in refused.stderr
+    finished = ran(boat, *RESUMED, "--out", out, "--resume", "--json")
+    assert finished.returncode == 0, finished.stderr
+    assert json.loads(finished.stdout)["computed"] == 17 - done
+    assert comparable(read_table(out)) == expected
+    assert not journal.exists()
+
+
+# --- beyond one machine --------------------------------------------------------------------------------------
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+@pytest.fixture
+def cluster(tmp_path: Path) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]]]:
+    """A real scheduler and two workers on loopback."""
+    pytest.importorskip("distributed")
+    port = free_port()
+    started: list[subprocess.Popen[bytes]] = []
+
+    def start(module: str, *arguments: str) -> None:
+        line = [sys.executable, "-m", f"distributed.cli.{module}", *arguments, "--no-dashboard"]
+        environment = dict(os.environ, PYTHONPATH=os.pathsep.join([str(TESTS), *sys.path]))
+        with (tmp_path / f"{module}{len(started)}.log").open("wb") as log:
+            started.append(subprocess.Popen(line, stdout=log, stderr=log, cwd=tmp_path, env=environment))
+
+    start("dask_scheduler", "--host", "127.0.0.1", "--port", str(port))
+    for _ in range(2):
+        start("dask_worker", f"tcp://127.0.0.1:{port}", "--nthreads", "1", "--no-nanny")
+    yield f"dask://127.0.0.1:{port}", started
+    for process in started:
+        process.kill()
+        process.wait()
+
+
+def both_are_up(address: str) -> None:
+    from distributed import Client
+
+    with Client(f"tcp://{address.removeprefix('dask://')}", set_as_default=False) as client:
+        client.wait_for_workers(2, timeout=60)
+
+
+@pytest.mark.filterwarnings("ignore::ResourceWarning", "ignore::pytest.PytestUnraisableExceptionWarning")
+def test_a_lost_dask_worker_loses_no_row(
+    cluster: tuple[str, list[subprocess.Popen[bytes]]], boat: Path, tmp_path: Path, expected: list[dict[str, Any]]
+) -> None:
+    address, processes = cluster
+    both_are_up(address)
+    out = tmp_path / "rows.csv"
+    process = subprocess.Popen(
+        command(boat, *RESUMED, "--out", out, "--json", "--on", address),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    until(lambda: lines(tmp_path / "rows.csv.journal") > 4)
+    processes[2].kill()
+    stdout, stderr = process.communicate()
+    assert process.returncode == 0, stderr
+    document = json.loads(stdout)
+    assert (document["combinations"], document["failed"]) == (17, 0)
+    assert document["workers"] == 2
+    assert comparable(read_table(out)) == expected
+
+
+@pytest.mark.long
+@pytest.mark.filterwarnings("ignore::ResourceWarning", "ignore::pytest.PytestUnraisableExceptionWarning")
+def test_faults_stay_in_their_row_on_dask(
+    cluster: tuple[str, list[subprocess.Popen[bytes]]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from cranksag.runner import Job, run_many
+
+    monkeypatch.syspath_prepend(str(TESTS))
+    from faulty_work import Dividers
+
+    address, processes = cluster
+    kinds = {3: "abort", 7: "hang", 11: "converge", 12: "dead"}
+    jobs = [Job(f"{k:02x}", (1.0 + k, kinds.get(k, ""))) for k in range(24)]
+    found = {o.number: o.failure for o in run_many(jobs, Dividers(), on=address, wall_limit=3.0)}
+    expected = {3: "died", 7: "hung", 11: "convergence", 12: "library"}
+    assert found == {k: expected.get(k, "") for k in range(24)}
+    assert all(process.poll() is None for process in processes)  # no dask worker was lost
+
+
+def test_measures_name_every_column_once() -> None:
+    names = (*NUMBERS, *TEXTS, "status", "reason")
+    assert len(set(names)) == len(names)
+    assert RowMeasure.of().masses
