@@ -1,0 +1,79 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""`cranksag faults`: what if one part fails?"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Any, cast
+
+import typer
+
+from cranksag.cli import console
+from cranksag.cli.options import Catalogues, Overrides, ScenarioFile, read_catalogue, read_scenario
+
+if TYPE_CHECKING:
+    from rich.table import Table
+
+    from cranksag.studies.faults import Current, FaultRow
+
+
+def run(
+    file: ScenarioFile,
+    overrides: Overrides = None,
+    catalogue: Catalogues = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON list instead of the table.")] = False,
+    workers: Annotated[
+        int | None,
+        typer.Option(
+            "--workers", min=1, metavar="N", help="Processes; one for each processor by default.", show_default=False
+        ),
+    ] = None,
+) -> None:
+    """Fail each part in turn: what stays live with the key off, which currents flow, what becomes dangerous.
+
+    Every fault is run with the key off and the hold-up full, in RUN, and in START. Fuses are taken as holding.
+    With the key off the S terminal, the start signal and the feed behind the key must stay below 1 V.
+    """
+    from cranksag.resolve import resolve
+    from cranksag.studies.faults import fault_document, run_faults
+
+    boat = resolve(read_scenario(file, overrides), read_catalogue(catalogue))
+    rows = run_faults(boat, workers=workers)
+    if as_json:
+        console.json_document(cast("Any", fault_document(rows)))  # a list, as the contract has it
+        return
+    console.show(_headline(boat.title, boat.branch, rows), _table(rows))
+
+
+def _headline(title: str, branch: str, rows: tuple[FaultRow, ...]) -> str:
+    found = [r for r in rows if r.danger]
+    added = sum(1 for r in found if r.from_hold_up)
+    count = "no single fault is dangerous" if not found else f"{len(found)} of {len(rows) - 1} faults are dangerous"
+    blame = "" if not found or branch == "none" else f", {added} of them through the hold-up"
+    return f"{console.plain(title)}\nhold-up: {branch}; {count}{blame} (key off: S terminal, start signal, feed)"
+
+
+def _table(rows: tuple[FaultRow, ...]) -> Table:
+    from rich.box import SIMPLE_HEAD
+    from rich.table import Table
+
+    table = Table(box=SIMPLE_HEAD, pad_edge=False)
+    for name in ("", "part", "fault", "live, key off", "worst current", "what it does"):
+        table.add_column(name, overflow="fold")
+    for row in rows:
+        table.add_row(
+            "DANGER" if row.danger else "",
+            console.plain(row.part),
+            row.fault,
+            ", ".join(f"{n.node} {n.voltage:.1f} V" for n in row.live_nodes if n.key == "off"),
+            _worst(row.currents),
+            console.plain(row.message),
+            style="bold red" if row.danger else None,
+        )
+    return table
+
+
+def _worst(currents: tuple[Current, ...]) -> str:
+    worst = max(currents, key=lambda c: c.use, default=None)
+    if worst is None or worst.limit is None:
+        return ""
+    return f"{worst.current:.1f} A of {worst.limit:g} A, {worst.element}"

@@ -1,0 +1,182 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What a fault run shows: live nodes, currents, what becomes of displays and crank."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from cranksag.errors import SimulationError
+from cranksag.resolve.model import Boat, Note
+from cranksag.studies.faultlist import SOUND, Fault, Parameter
+from cranksag.studies.faultrun import SETTLED, Bench, Run, heating_current, held_extreme, run_fault, windows
+from cranksag.verdict.cranking import TURNED
+from cranksag.verdict.display import HALF, judged_from
+from cranksag.verdict.results import Traces
+from cranksag.verdict.series import between, crossings
+from cranksag.verdict.stresses import coil_kick, release_peak
+
+DEAD = 1.0  # [V] below which a node counts as dead: far under any coil's or regulator's pick-up; engineering estimate
+LIVE_FOR = 0.02  # [s] a voltage counts when it is held for so long
+BACK_FEED = "back-feed into the boat's feed"
+STARTS = ("s terminal", "start signal")
+
+
+@dataclass(frozen=True, slots=True)
+class LiveNode:
+    """A node that is live: `voltage` [V] against what its loads return to, with the `key` "off" or "run".
+
+    `feeds`: what of "starter", "run solenoid", "excitation" hangs there and is live.
+    """
+
+    node: str
+    voltage: float
+    key: str
+    feeds: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Current:
+    """Highest rms current of an element over `HEATS` [A], its `limit` [A], and the `key` then: off, run, start."""
+
+    element: str
+    current: float
+    limit: float | None
+    key: str
+
+    @property
+    def use(self) -> float:
+        """Share of the limit [-]."""
+        return self.current / self.limit if self.limit else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class FaultRow:
+    """What one fault does.
+
+    `from_hold_up`: a danger is not there on the same boat without the hold-up; None without a danger.
+    `display_alive` (all displays run in RUN), `display_minimum` [V] and `display_holds` while the key is in START,
+    `cranks`, `coil_kick` when the key is let go and `display_highest` after that [V]: None where they could not be
+    computed.
+    """
+
+    part: str
+    fault: str
+    live_nodes: tuple[LiveNode, ...]
+    currents: tuple[Current, ...]
+    dangers: tuple[Note, ...]
+    warnings: tuple[Note, ...]
+    from_hold_up: bool | None
+    display_alive: bool | None
+    display_minimum: float | None
+    display_holds: bool | None
+    cranks: bool | None
+    coil_kick: float | None
+    display_highest: float | None
+    message: str
+
+    @property
+    def danger(self) -> bool:
+        """Whether the fault brings a protected node to life."""
+        return bool(self.dangers)
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    alive: bool | None = None
+    minimum: float | None = None
+    holds: bool | None = None
+    cranks: bool | None = None
+    coil_kick: float | None = None
+    display_highest: float | None = None
+
+
+def hanging(boat: Boat, traces: Traces) -> Iterator[tuple[str, str, np.ndarray]]:
+    """What hangs on each watched node, and its voltage: node, what, series.
+
+    Coils answer to either polarity. The regulator's sense input, from the feed to the block, answers to positive volts
+    only, so that a ground shift is not taken for excitation.
+    """
+    signals = traces.signals
+    block = signals["block"]
+    yield "s terminal", "starter", signals["s_terminal"] - block
+    yield "start signal", "starter", signals["start_signal"] - block
+    returns = {load.return_to for load in boat.loads if load.at == "feed"} or {"engine block"}
+    for node in sorted(returns):
+        ground = {"engine block": block, "battery negative": 0.0 * block}.get(node, signals["display_return"])
+        yield "feed", "run solenoid", signals["feed"] - ground
+    yield "feed", "excitation", np.maximum(signals["feed"] - block, 0.0)
+    yield "display", "", signals["display"]
+
+
+def live_nodes(boat: Boat, run: Run) -> list[LiveNode]:
+    """What is live with the key off, and what of the start circuit is live in RUN."""
+    found: dict[tuple[str, str], LiveNode] = {}
+    for key, begin, end in windows(run):
+        for node, what, series in hanging(boat, run.traces):
+            if key == "start" or (key == "run" and node not in STARTS):
+                continue
+            volts = held_extreme(run, series, begin + (SETTLED if key == "run" else 0.0), end, LIVE_FOR)
+            if abs(volts) < DEAD:
+                continue
+            before = found.get((node, key))
+            voltage = max((volts, before.voltage if before else 0.0), key=abs)
+            feeds = (*(before.feeds if before else ()), what)
+            found[node, key] = LiveNode(node, voltage, key, tuple(dict.fromkeys(feeds)))
+    return list(found.values())
+
+
+def live_by_design(bench: Bench, bare: Bench | None) -> frozenset[str]:
+    """Nodes that the boat itself keeps live with the key off: a feed that is always on."""
+    base = bare or bench
+    live = live_nodes(base.boat, run_fault(base, Fault(*SOUND, ())))
+    return frozenset(n.node for n in live if n.key == "off")
+
+
+def currents_of(bench: Bench, run: Run) -> list[Current]:
+    found = []
+    for element, (signal, limit) in bench.limits.items():
+        values = run.traces.signals[signal]
+        parts = [(heating_current(run, values, a, b), key) for key, a, b in windows(run)]
+        current, key = max(parts)
+        found.append(Current(element, current, limit, key))
+    back = _back_feed(bench, run)
+    if back is not None:
+        hold = bench.boat.hold_up
+        found.append(Current(BACK_FEED, back[0], getattr(hold, "fuse_rating", None), back[1]))
+    return found
+
+
+def with_inrush(bench: Bench, fault: Fault, currents: list[Current]) -> list[Current]:
+    """The larger of each current and of that while the empty bank is charged after key-on."""
+    try:
+        run = run_fault(bench, fault, phases=2, more=(Parameter("Xbank", "v0", 0.0),))
+    except SimulationError:
+        return currents
+    return [max(pair, key=lambda c: c.current) for pair in zip(currents, currents_of(bench, run), strict=True)]
+
+
+def _back_feed(bench: Bench, run: Run) -> tuple[float, str] | None:
+    values = run.traces.signals.get("normal_feed_current")
+    if values is None:
+        return None
+    back = np.maximum(-values, 0.0)
+    return max((heating_current(run, back, a, b, power=1), key) for key, a, b in windows(run))
+
+
+def outcome(boat: Boat, run: Run) -> Outcome:
+    """Whether all displays run in RUN and through START, their minimum there, and whether the engine turns."""
+    if not run.cranked:
+        return Outcome()
+    shift = run.times.key_on
+    signals, time = run.traces.signals, run.traces.time
+    begin, end = judged_from(boat, run.times), run.times.releases[0] - shift
+    pins = between(time, signals["display"], begin, end)[1]
+    states = [between(time, signals[f"display_{k}_runs"], begin, end) for k in range(len(boat.displays))]
+    alive = all(runs[0] > HALF for _, runs in states)
+    holds = alive and not any(crossings(t, runs, HALF, rising=False).size for t, runs in states)
+    angle = between(time, signals["crank_angle"], run.times.starts[0] - shift, end)[1]
+    kick, highest = coil_kick(run.traces, run.times), release_peak(run.traces, run.times)
+    return Outcome(alive, float(pins.min()), holds, bool(np.ptp(angle) > TURNED), kick, highest)

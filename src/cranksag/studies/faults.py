@@ -1,0 +1,200 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What if a part fails: each single fault of a boat run with the key off, in RUN and in START.
+
+With the key off and the hold-up full, three things must stay dead whatever single part fails: the S terminal and the
+start signal (an engine that cranks by itself), and the feed behind the key, on which a run solenoid (an engine that
+will not stop) and the alternator's excitation hang. The first two must stay dead in RUN as well. Fuses are taken as
+holding, so that the currents can be compared with them.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable
+from typing import Any
+
+from cranksag.errors import LibraryDead, SimulationError
+from cranksag.resolve.model import Bank, Boat, NoHoldUp, Note
+from cranksag.runner import Job, run_many
+from cranksag.studies.faultlist import SOUND, Fault, single_faults
+from cranksag.studies.faultreading import (
+    Current,
+    FaultRow,
+    LiveNode,
+    currents_of,
+    live_by_design,
+    live_nodes,
+    outcome,
+    with_inrush,
+)
+from cranksag.studies.faultrun import Bench, make_bench, run_fault, without_hold_up
+from cranksag.studies.faultwords import current_warnings, message, node_dangers, voltage_warnings
+
+__all__ = ["Current", "FaultRow", "FaultStudy", "LiveNode", "fault_document", "run_faults"]
+
+
+class FaultStudy:
+    """One boat with what its rows are compared with; a `Work` of the runner, its tasks are part and fault."""
+
+    def __init__(self, boat: Boat) -> None:
+        self.boat = boat
+        self._bench: Bench | None = None
+        self._bare: Bench | None = None
+        self._sound: FaultRow | None = None
+        self._by_design: frozenset[str] = frozenset()
+
+    def prepare(self) -> None:
+        """Run the sound boat.
+
+        Raises: SimulationError if it cannot be computed.
+        """
+        self._bench = make_bench(self.boat)
+        self._bare = None if isinstance(self.boat.hold_up, NoHoldUp) else make_bench(without_hold_up(self.boat))
+        self._by_design = live_by_design(self._bench, self._bare)
+        self._sound = self._judged(self._bench, Fault(*SOUND, ()))
+
+    def __call__(self, task: tuple[str, str]) -> FaultRow:
+        """The row of a part and fault."""
+        if self._bench is None or self._sound is None:
+            self.prepare()
+        assert self._bench is not None
+        assert self._sound is not None
+        if task == SOUND:
+            return self._sound
+        fault = next(f for f in single_faults(self.boat) if (f.part, f.fault) == task)
+        return self._judged(self._bench, fault)
+
+    def _judged(self, bench: Bench, fault: Fault) -> FaultRow:
+        row = _row(bench, fault, self._sound, self._by_design)
+        if not row.danger or self._bare is None:
+            return row
+        same = next((f for f in single_faults(self._bare.boat) if (f.part, f.fault) == (fault.part, fault.fault)), None)
+        return _with_blame(row, self._bare, same, self._by_design)
+
+
+def run_faults(
+    boat: Boat, chosen: Callable[[Fault], bool] = lambda fault: True, workers: int | None = 0
+) -> tuple[FaultRow, ...]:
+    """Every single fault of a boat, the sound boat first, then the worst first.
+
+    Parameters
+    ----------
+    boat : resolved
+    chosen : which faults to run; the sound boat always is
+    workers : processes, so that a fault that hangs the solver loses its own row only; None for one to each processor,
+        0 to stay in this process
+
+    Returns
+    -------
+    rows; a fault whose run fails is listed as a danger of its own (``not_computed``)
+
+    Raises
+    ------
+    SimulationError
+        The sound boat cannot be computed, or ngspice has become unusable in this process.
+    """
+    study = FaultStudy(boat)
+    sound = study(SOUND)
+    faults = [f for f in single_faults(boat) if f.edits and chosen(f)]
+    tasks = [(f.part, f.fault) for f in faults]
+    if workers == 0:
+        rows = [study(task) for task in tasks]
+    else:
+        jobs = [Job(f"{part}: {fault}", (part, fault)) for part, fault in tasks]
+        rows = []
+        for done in run_many(jobs, FaultStudy(boat), workers):
+            part, fault = tasks[done.number]
+            rows.append(_not_computed(Fault(part, fault, ()), done.reason) if done.failure else done.payload)
+        order = {task: number for number, task in enumerate(tasks)}
+        rows.sort(key=lambda r: order[r.part, r.fault])
+    return (sound, *sorted(rows, key=_badness))
+
+
+def fault_document(rows: tuple[FaultRow, ...]) -> list[dict[str, Any]]:
+    """The rows as plain data; numbers are finite or None."""
+    return [
+        {
+            "part": row.part,
+            "fault": row.fault,
+            "live_nodes": [{"node": n.node, "voltage_v": n.voltage, "key": n.key} for n in row.live_nodes],
+            "currents": [
+                {"element": c.element, "current_a": c.current, "limit_a": c.limit, "key": c.key} for c in row.currents
+            ],
+            "danger": row.danger,
+            "message": row.message,
+            "dangers": [{"code": n.code, "message": n.message} for n in row.dangers],
+            "warnings": [{"code": n.code, "message": n.message} for n in row.warnings],
+            "from_hold_up": row.from_hold_up,
+            "display_alive": row.display_alive,
+            "display_minimum_v": row.display_minimum,
+            "display_holds": row.display_holds,
+            "cranks": row.cranks,
+            "coil_kick_v": row.coil_kick,
+            "display_highest_v": row.display_highest,
+        }
+        for row in rows
+    ]
+
+
+def _badness(row: FaultRow) -> tuple[bool, bool, float, bool]:
+    worst = max((c.use for c in row.currents), default=0.0)
+    return (not row.danger, not row.from_hold_up, -max(worst, 1.0), row.display_holds is True)
+
+
+def _row(bench: Bench, fault: Fault, sound: FaultRow | None, by_design: frozenset[str]) -> FaultRow:
+    trouble = ""
+    try:
+        run = run_fault(bench, fault)
+    except SimulationError as error:
+        if sound is None or isinstance(error, LibraryDead):
+            raise
+        trouble = str(error.args[0]) if error.args else "no answer"
+        try:
+            run = run_fault(bench, fault, phases=1)
+        except LibraryDead:
+            raise
+        except SimulationError:
+            return _not_computed(fault, trouble)
+    live, currents = live_nodes(bench.boat, run), currents_of(bench, run)
+    if isinstance(bench.boat.hold_up, Bank) and run.cranked:
+        currents = with_inrush(bench, fault, currents)
+    dangers = node_dangers(live, run, by_design)
+    found = outcome(bench.boat, run)
+    warnings = [*current_warnings(bench, currents, sound), *voltage_warnings(bench.boat, found, sound)]
+    row = FaultRow(
+        part=fault.part,
+        fault=fault.fault,
+        live_nodes=tuple(live),
+        currents=tuple(currents),
+        dangers=tuple(dangers),
+        warnings=tuple(warnings),
+        from_hold_up=None,
+        display_alive=found.alive,
+        display_minimum=found.minimum,
+        display_holds=found.holds,
+        cranks=found.cranks,
+        coil_kick=found.coil_kick,
+        display_highest=found.display_highest,
+        message="",
+    )
+    return dataclasses.replace(row, message=message(bench, run, fault, row, sound, by_design, trouble))
+
+
+def _not_computed(fault: Fault, trouble: str) -> FaultRow:
+    message = f"could not be computed ({trouble}): take it as dangerous until it is measured"
+    note = Note("not_computed", message)
+    return FaultRow(fault.part, fault.fault, (), (), (note,), (), None, None, None, None, None, None, None, message)
+
+
+def _with_blame(row: FaultRow, bare: Bench, fault: Fault | None, by_design: frozenset[str]) -> FaultRow:
+    """Whether the same boat without the hold-up has the same dangers from the same fault."""
+    if fault is None:
+        return dataclasses.replace(row, from_hold_up=True)
+    try:
+        run = run_fault(bare, fault)
+    except SimulationError:
+        return row
+    codes = {n.code for n in node_dangers(live_nodes(bare.boat, run), run, by_design)}
+    own = any(n.code not in codes for n in row.dangers)
+    said = row.message if own else f"{row.message}; the hold-up has no part in it"
+    return dataclasses.replace(row, from_hold_up=own, message=said)

@@ -1,0 +1,172 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""A fault in words: its dangers, its warnings, and one sentence for people."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+import numpy as np
+
+from cranksag.parts.fuse import FUSE_TYPES, opening_time
+from cranksag.resolve.model import Boat, HouseFeed, Note, StandbyPack
+from cranksag.studies.faultlist import Fault
+from cranksag.studies.faultreading import BACK_FEED, DEAD, STARTS, Current, FaultRow, LiveNode, Outcome
+from cranksag.studies.faultrun import SETTLED, Bench, Run, heating_current, windows
+from cranksag.verdict.cranking import CONTACT_MADE
+from cranksag.verdict.series import between
+from cranksag.verdict.stresses import DISPLAY_HIGHEST_12, DISPLAY_HIGHEST_24, KICK_LIMIT, SPLIT_VOLTAGE
+
+WORSE = 1.1  # [-] a current that a fault raises by less than this over the sound boat is not its doing
+NOTICED = 0.3  # [V] a lower minimum than the sound boat's that is worth saying
+CARRIES = 0.1  # [A] a back-feed below this is leakage
+MAY_HOLD = 600.0  # [s] a fuse that may take longer counts as holding; engineering estimate
+WHEN = {"off": "with the key off", "run": "with the key in RUN", "start": "while cranking"}
+CONSEQUENCES: Mapping[str, Callable[[str], tuple[str, str]]] = {
+    "run solenoid": lambda where: (
+        "engine_will_not_stop",
+        f"{where}: a run solenoid there stays in, the engine does not stop",
+    ),
+    "excitation": lambda where: ("excitation_back_fed", f"{where}: the alternator's excitation stays on"),
+}
+
+
+def node_dangers(live: list[LiveNode], run: Run, by_design: frozenset[str]) -> list[Note]:
+    notes = []
+    for node in live:
+        where = f"{node.voltage:.1f} V at the {node.node} {WHEN[node.key]}"
+        if node.node in STARTS and node.node not in by_design:
+            notes.append(Note("uncommanded_crank", f"{where}: {_engages(run, node.key)}"))
+        elif node.node == "feed" and "feed" not in by_design:
+            where += _lasts(run)
+            notes += [Note(*CONSEQUENCES[what](where)) for what in node.feeds]
+    closed = run.traces.signals["main_contact"][-1] > CONTACT_MADE
+    if run.cranked and closed and not any(n.code == "uncommanded_crank" for n in notes):
+        notes.append(Note("starter_stays_engaged", "the starter stays engaged after the key is let go"))
+    return notes
+
+
+def _engages(run: Run, key: str) -> str:
+    for name, begin, end in windows(run):
+        if name == key:
+            shift = run.times.key_on
+            contact = between(run.traces.time, run.traces.signals["main_contact"], begin - shift, end - shift)[1]
+            if float(contact.max()) > CONTACT_MADE:
+                return "the starter engages by itself"
+    return "not enough to engage this starter, but nothing may be there"
+
+
+def _lasts(run: Run) -> str:
+    """How long the feed stays live with the key off, where it dies within the run."""
+    shift = run.times.key_on
+    time, feed = between(run.traces.time, run.traces.signals["feed"], SETTLED - shift, -1e-3)
+    alive = np.flatnonzero(np.abs(feed) >= DEAD)
+    if not alive.size or alive[-1] == len(feed) - 1:
+        return ""
+    return f" for {time[alive[-1]] + shift:.2f} s"
+
+
+def current_warnings(bench: Bench, currents: list[Current], sound: FaultRow | None) -> list[Note]:
+    """Currents that a fault, or the design, brings over a limit, and what flows back into the boat."""
+    notes = []
+    usual = {c.element: c.current for c in sound.currents} if sound is not None else {}
+    for c in currents:
+        if c.current <= WORSE * usual.get(c.element, 0.0):
+            continue
+        if c.element == BACK_FEED:
+            if c.current > CARRIES:
+                source = "house bank" if isinstance(bench.boat.hold_up, HouseFeed) else bench.boat.branch
+                text = f"the {source} feeds {c.current:.1f} A back into the boat's feed {WHEN[c.key]}"
+                notes.append(Note("back_feed", text))
+        elif c.limit is not None and c.current > c.limit:
+            notes.append(_overloaded(c, c.limit))
+    return notes
+
+
+def voltage_warnings(boat: Boat, found: Outcome, sound: FaultRow | None) -> list[Note]:
+    """A coil's kick and the displays' highest voltage when the key is let go, where a fault makes them worse."""
+    notes = []
+    usual = (sound.coil_kick or 0.0, sound.display_highest or 0.0) if sound is not None else (0.0, 0.0)
+    kick, highest = found.coil_kick or 0.0, found.display_highest or 0.0
+    if kick > max(KICK_LIMIT, WORSE * usual[0]):
+        notes.append(Note("coil_kick", f"a coil kicks back {kick:.0f} V onto the start signal when the key is let go"))
+    limit = DISPLAY_HIGHEST_24 if boat.nominal_voltage > SPLIT_VOLTAGE else DISPLAY_HIGHEST_12
+    if highest > max(limit, WORSE * usual[1]):
+        notes.append(Note("release_over_voltage", f"{highest:.1f} V at the display when the key is let go"))
+    return notes
+
+
+def _overloaded(current: Current, limit: float) -> Note:
+    text = f"{current.current:.0f} A {WHEN[current.key]} through the "
+    if not current.element.endswith("fuse"):
+        return Note("conductor_overloaded", f"{text}{current.element}, which carries {limit:g} A")
+    latest = opening_time(FUSE_TYPES["blade"], limit, current.current)[1]
+    opens = f"opens within {_seconds(latest)}" if latest < MAY_HOLD else "may hold for long"
+    return Note("fuse_overloaded", f"{text}{current.element} of {limit:g} A, which {opens}")
+
+
+def _seconds(value: float) -> str:
+    return f"{value * 1e3:.0f} ms" if value < 0.5 else f"{value:.0f} s" if value >= 10.0 else f"{value:.1f} s"
+
+
+def _sentences(notes: tuple[Note, ...]) -> list[str]:
+    """The notes' messages without repeating a place, nor a conductor behind its own overloaded fuse."""
+    fuses = [n.message for n in notes if n.code == "fuse_overloaded"]
+    behind = {f"through the {m.split(' fuse of')[0].rsplit(' through the ', 1)[-1]} conductor" for m in fuses}
+    said: list[str] = []
+    for note in notes:
+        place = note.message.split(": ")[0]
+        if note.code == "conductor_overloaded" and any(name in note.message for name in behind):
+            continue
+        if said and ": " in note.message and said[-1].startswith(place + ": "):
+            said[-1] += f", and {note.message[len(place) + 2 :]}"
+        else:
+            said.append(note.message)
+    return said
+
+
+def message(
+    bench: Bench,
+    run: Run,
+    fault: Fault,
+    row: FaultRow,
+    sound: FaultRow | None,
+    by_design: frozenset[str],
+    trouble: str,
+) -> str:
+    said = [fault.note] if fault.note else []
+    known = {n.code for n in sound.dangers} if sound is not None else set()
+    fresh = tuple(n for n in row.dangers if n.code not in known)
+    if len(fresh) < len(row.dangers):
+        said.append("as dangerous as the boat is without this fault")
+    said += _sentences((*fresh, *row.warnings))
+    if trouble:
+        said.append(f"the crank could not be computed ({trouble})")
+    display = next((n for n in row.live_nodes if n.node == "display" and n.key == "off"), None)
+    usual = by_design if sound is None else {n.node for n in sound.live_nodes} | by_design
+    if display is not None and "display" not in usual:
+        said.append(f"the display stays on with the key off{_flat(bench, run)}")
+    if run.cranked and not row.cranks and (sound is None or sound.cranks):
+        said.append("the engine does not turn")
+    if sound is None:
+        holds = "holds" if row.display_holds else "restarts"
+        return "; ".join([*said, f"no fault: the display {holds} (minimum {row.display_minimum:.1f} V in START)"])
+    if run.cranked and sound.display_alive and not row.display_alive:
+        said.append("the display is dead in RUN")
+    elif run.cranked and not row.display_holds and (sound.display_holds or _lower(row, sound)):
+        said.append(f"the display restarts in START (minimum {row.display_minimum:.1f} V)")
+    if not said:
+        low = "" if row.display_minimum is None else f" (display minimum {row.display_minimum:.1f} V)"
+        said.append(f"nothing shows{low}: it may stay hidden until a second part fails")
+    return "; ".join(said)
+
+
+def _lower(row: FaultRow, sound: FaultRow) -> bool:
+    return (row.display_minimum or 0.0) < (sound.display_minimum or 0.0) - NOTICED
+
+
+def _flat(bench: Bench, run: Run) -> str:
+    hold = bench.boat.hold_up
+    if not isinstance(hold, StandbyPack):
+        return ""
+    drain = heating_current(run, run.traces.signals["pack_current"], SETTLED, run.times.key_on - 1e-3)
+    return f" and empties the pack in {hold.pack.capacity_ah / drain:.0f} h" if drain > 1e-3 else ""

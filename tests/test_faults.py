@@ -1,0 +1,457 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Single faults and stresses, run through the real ngspice; every danger found is checked against its run."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from cranksag.catalogue import load_catalogue
+from cranksag.circuit import build_circuit
+from cranksag.circuit.timing import KeyTimes
+from cranksag.cli import faults
+from cranksag.errors import DeckError
+from cranksag.examples import example_text
+from cranksag.parts.capacitor import capacitor_circuit
+from cranksag.parts.diode import DiodeCircuit
+from cranksag.parts.fuse import FUSE_TYPES, melting_i2t
+from cranksag.resolve import Boat, resolve
+from cranksag.resolve.model import Bank
+from cranksag.scenario import loads_scenario
+from cranksag.solver import get_solver
+from cranksag.studies.faultlist import (
+    SOUND,
+    Added,
+    Bridge,
+    Detach,
+    Fault,
+    Parameter,
+    Swap,
+    edited,
+    single_faults,
+)
+from cranksag.studies.faultreading import DEAD, live_nodes
+from cranksag.studies.faultrun import Run, heating_current, make_bench, run_fault
+from cranksag.studies.faults import FaultRow, fault_document, run_faults
+from cranksag.studies.faultwords import node_dangers
+from cranksag.verdict import read_traces
+from cranksag.verdict.results import Traces
+from cranksag.verdict.stresses import (
+    coil_kick,
+    contact_inrush,
+    diode_heat,
+    highest_mean,
+    pulse_i2t,
+    release_peak,
+    stress_warnings,
+    stresses,
+)
+
+Make = Callable[..., Boat]
+
+
+@pytest.fixture(scope="module", name="boat")
+def _boat() -> Make:
+    @cache
+    def make(name: str, changes: tuple[tuple[str, str], ...] = ()) -> Boat:
+        return resolve(loads_scenario(example_text(name), name).with_overrides(dict(changes)))
+
+    return make
+
+
+def _row(boat: Boat, part: str, fault: str) -> FaultRow:
+    rows = run_faults(boat, lambda f: (f.part, f.fault) == (part, fault))
+    assert [(r.part, r.fault) for r in rows] == [SOUND, (part, fault)]
+    return rows[1]
+
+
+def _current(row: FaultRow, element: str) -> float:
+    return next(c.current for c in row.currents if c.element == element)
+
+
+def _named(boat: Boat, part: str, fault: str) -> Fault:
+    return next(f for f in single_faults(boat) if (f.part, f.fault) == (part, fault))
+
+
+# every branch --------------------------------------------------------------------------------------------------------
+
+BRANCHES = {
+    "restarting": ("start relay", "display return conductor"),
+    "standby-pack": ("pack", "feed diode", "hold-up relay"),
+    "reservoir": ("capacitor bank", "feed diode"),
+    "supercapacitor": ("feed diode",),
+    "house-feed": ("house diode", "feed diode"),
+    "converter-24v": ("converter", "start wire"),
+}
+
+
+@pytest.mark.parametrize("name", BRANCHES)
+def test_every_branch_answers_and_flags_what_its_rows_show(boat: Make, name: str) -> None:
+    rows = run_faults(boat(name), lambda f: f.part in BRANCHES[name])
+    assert (rows[0].part, rows[0].fault) == SOUND
+    assert {r.part for r in rows[1:]} == set(BRANCHES[name])
+    document = json.loads(json.dumps(fault_document(rows), allow_nan=False))
+    for row in document:
+        live = {n["node"] for n in row["live_nodes"] if n["key"] == "off"} - {"display"}
+        assert all(abs(n["voltage_v"]) >= DEAD for n in row["live_nodes"])
+        assert row["danger"] == bool(row["dangers"])
+        assert row["danger"] or not live
+        assert all(c["current_a"] >= 0.0 and (c["limit_a"] is None or c["limit_a"] > 0.0) for c in row["currents"])
+        assert "not_computed" not in {d["code"] for d in row["dangers"]}
+        assert "could not be computed" not in row["message"]
+    danger = [r["danger"] for r in document[1:]]
+    assert danger == sorted(danger, reverse=True)
+
+
+def test_every_fault_of_every_branch_fits_its_deck(boat: Make) -> None:
+    variants = [
+        ("standby-pack", ()),
+        ("standby-pack", (("hold_up.contact", "changeover"), ("hold_up.recharge", "resistor"))),
+        ("standby-pack", (("hold_up.contact", "none"), ("hold_up.recharge", "charger"))),
+        ("standby-pack", (("start_circuit.relay", "none"), ("hold_up.suppression", "resistor"))),
+        ("standby-pack", (("start_circuit.shares_feed", "true"), ("feed.return_to", "battery negative"))),
+        ("reservoir", ()),
+        ("reservoir", (("hold_up.inrush_limit", "none"),)),
+        ("supercapacitor", ()),
+        ("house-feed", ()),
+        ("converter-24v", (("hold_up.direction", "up"),)),
+        ("two-displays", ()),
+    ]
+    for name, changes in variants:
+        made = boat(name, changes)
+        deck = build_circuit(made).deck.text
+        names = []
+        for fault in single_faults(made):
+            names.append((fault.part, fault.fault))
+            assert (edited(deck, fault.edits) == deck) == (not fault.edits)
+        assert len(set(names)) == len(names)
+
+
+# dangers that are real -----------------------------------------------------------------------------------------------
+
+
+def test_a_standby_pack_without_a_start_relay_has_no_dangerous_single_fault(boat: Make) -> None:
+    rows = run_faults(boat("hot-restart"))
+    assert len(rows) > 25
+    assert not any(r.danger for r in rows)
+
+
+def test_a_shorted_feed_diode_lets_a_house_bank_hold_the_run_solenoid(boat: Make) -> None:
+    made = boat("house-feed")
+    row = _row(made, "feed diode", "short")
+    assert {n.code for n in row.dangers} == {"engine_will_not_stop", "excitation_back_fed"}
+    assert row.from_hold_up is True
+    traces = run_fault(make_bench(made), _named(made, "feed diode", "short"), phases=1).traces
+    feed = float(traces.signals["feed"][-1] - traces.signals["block"][-1])
+    told = next(n.voltage for n in row.live_nodes if n.node == "feed")
+    assert told == pytest.approx(feed, abs=0.1)  # two returns differ by the drop of the return wire
+    # two paths of known resistance from the bank: the run solenoid's 12 ohm is nearly all of the loop
+    assert made.house is not None
+    assert feed > 0.9 * made.house.open_circuit_voltage
+
+
+def test_without_its_feed_diode_a_diode_only_pack_is_dangerous_as_designed(boat: Make) -> None:
+    made = boat("standby-pack", (("hold_up.contact", "none"), ("hold_up.feed_diode", "none")))
+    rows = run_faults(made, lambda f: False)
+    assert len(rows) == 1
+    assert rows[0].danger
+    assert rows[0].from_hold_up is True
+    assert "engine_will_not_stop" in {n.code for n in rows[0].dangers}
+
+
+@pytest.mark.parametrize(
+    ("part", "fault"), [("charge diode", "short"), ("charge diode", "reversed"), ("pack", "reversed")]
+)
+def test_a_recharge_path_can_feed_the_run_solenoid(boat: Make, part: str, fault: str) -> None:
+    row = _row(boat("standby-pack", (("hold_up.recharge", "resistor"),)), part, fault)
+    assert "engine_will_not_stop" in {n.code for n in row.dangers}
+    # a divider: 22 ohm of charge resistor into the 12 ohm that 1 A at 12 V is; the diodes take the rest
+    volts = abs(next(n.voltage for n in row.live_nodes if n.node == "feed"))
+    assert 3.0 < volts < 12.8 * 12.0 / (12.0 + 22.0) + 0.1
+
+
+def test_a_broken_return_sends_the_display_current_through_the_relay_coils(boat: Make) -> None:
+    made = boat("standby-pack")
+    row = _row(made, "display return conductor", "broken")
+    assert "uncommanded_crank" in {n.code for n in row.dangers}
+    assert row.from_hold_up is True
+    assert not any(n.key == "off" for n in row.live_nodes)
+    run = run_fault(make_bench(made), _named(made, "display return conductor", "broken"))
+    before = run.traces.time < run.times.starts[0] - run.times.key_on
+    assert run.traces.signals["main_contact"][before].max() > 0.9  # the starter engages with the key in RUN
+
+
+def test_a_welded_start_relay_is_a_danger_that_the_hold_up_has_no_part_in(boat: Make) -> None:
+    row = _row(boat("standby-pack"), "start relay", "welded")
+    assert {n.code for n in row.dangers} == {"uncommanded_crank"}
+    assert row.from_hold_up is False
+    assert "no part in it" in row.message
+
+
+def test_a_feed_that_is_always_on_is_no_fault(boat: Make) -> None:
+    rows = run_faults(boat("house-feed", (("feed.key_terminal", "always"),)), lambda f: f.part == "feed diode")
+    assert not any(r.danger for r in rows)
+    assert any(n.node == "feed" for n in rows[0].live_nodes)
+
+
+# currents ------------------------------------------------------------------------------------------------------------
+
+
+def test_a_shorted_feed_diode_lets_the_pack_feed_the_boat_while_cranking(boat: Make) -> None:
+    row = _row(boat("standby-pack"), "feed diode", "short")
+    assert not row.danger  # the relay isolates the pack with the key off
+    back = next(c for c in row.currents if c.element == "back-feed into the boat's feed")
+    assert back.key == "start"
+    assert back.current > 5.0
+    assert _current(row, "hold-up fuse") > 5.0
+    assert {"back_feed", "fuse_overloaded"} <= {n.code for n in row.warnings}
+
+
+def test_an_open_ground_strap_sends_the_cranking_current_through_the_display_return(boat: Make) -> None:
+    made = boat("restarting")
+    row = _row(made, "engine ground", "breaks while cranking")
+    current = next(c for c in row.currents if c.element == "display return conductor")
+    assert current.limit == 25.0  # 16 AWG, 33 CFR 183.425 Table 5, 105 degC insulation
+    feed = made.feed
+    loop = feed.return_resistance + feed.return_joints
+    bound = made.battery.open_circuit_voltage / loop
+    assert current.limit < current.current < bound
+    assert "conductor_overloaded" in {n.code for n in row.warnings}
+    assert _row(made, "engine ground", "broken").cranks is False
+
+
+def test_a_shorted_feed_obeys_ohm(boat: Make) -> None:
+    made = boat("restarting")
+    row = _row(made, "display feed conductor", "shorted to ground")
+    battery, feed = made.battery, made.feed
+    paths = sum(e.resistance + e.joints for e in (*made.positive, *made.negative))
+    # the battery's fast part has polarised after the 0.25 s of the key off, its slow part not yet
+    low = battery.resistance_instant + paths + feed.resistance + feed.joints
+    high = low + battery.resistance_fast + battery.resistance_slow
+    current = _current(row, "display feed fuse")
+    assert battery.open_circuit_voltage / high * 0.98 < current < battery.open_circuit_voltage / low
+    assert row.display_alive is False
+
+
+def test_a_welded_hold_up_relay_keeps_the_display_on_and_says_so(boat: Make) -> None:
+    row = _row(boat("standby-pack"), "hold-up relay", "welded")
+    assert [n.node for n in row.live_nodes] == ["display"]
+    assert not row.danger
+    assert "empties the pack" in row.message
+
+
+def test_a_lost_suppression_diode_lets_the_coil_kick(boat: Make) -> None:
+    """Missing: the bare coil's kick (see below). Reversed: it shorts the start signal instead, and nothing kicks."""
+    rows = run_faults(boat("standby-pack"), lambda f: f.part == "hold-up relay's suppression")
+    found = {r.fault: r for r in rows}
+    assert found["none"].coil_kick < 1.5  # type: ignore[operator]
+    assert found["open"].coil_kick > 500.0  # type: ignore[operator]
+    assert "coil_kick" in {n.code for n in found["open"].warnings}
+    assert _current(found["reversed"], "hold-up relay's coil wire") > 10.0
+
+
+def test_an_open_hold_up_part_loses_the_hold_up(boat: Make) -> None:
+    rows = run_faults(boat("standby-pack"), lambda f: f.part == "pack diode" and f.fault != "short")
+    assert rows[0].display_holds
+    assert [r.display_holds for r in rows[1:]] == [False, False]
+
+
+def test_a_run_that_fails_is_listed_as_a_danger(boat: Make, monkeypatch: pytest.MonkeyPatch) -> None:
+    made = boat("restarting")
+    lost = Fault("start wire", "made absurd", (Added("Vone1 stud 0 1\nVtwo2 stud 0 2"),))
+    monkeypatch.setattr("cranksag.studies.faults.single_faults", lambda b: iter([Fault(*SOUND, ()), lost]))
+    rows = run_faults(made)
+    assert rows[1].danger
+    assert rows[1].dangers[0].code == "not_computed"
+
+
+# the readings --------------------------------------------------------------------------------------------------------
+
+
+def _invented(boat: Boat, **volts: float) -> Run:
+    """A run in which every signal stands still at 0, or at what is given from the start to the end."""
+    bench = make_bench(boat)
+    time = np.linspace(-bench.circuit.times.key_on, bench.circuit.times.stop - bench.circuit.times.key_on, 400)
+    signals = {name: np.full_like(time, volts.get(name, 0.0)) for name in bench.circuit.signals}
+    return Run(Traces(time, signals), bench.circuit.times, 3)
+
+
+@given(st.floats(-15.0, 15.0), st.sampled_from(["s_terminal", "start_signal", "feed"]))
+def test_a_protected_node_is_dangerous_exactly_from_one_volt(volts: float, signal: str) -> None:
+    made = _sound_boat()
+    run = _invented(made, **{signal: volts})
+    live = live_nodes(made, run)
+    dangers = node_dangers(live, run, frozenset())
+    assert bool(dangers) == (abs(volts) >= DEAD)
+    assert all(n.voltage == pytest.approx(volts, abs=1e-4) for n in live)
+    if signal == "feed" and volts >= DEAD:
+        assert {n.code for n in dangers} == {"engine_will_not_stop", "excitation_back_fed"}
+
+
+@cache
+def _sound_boat() -> Boat:
+    return resolve(loads_scenario(example_text("standby-pack")))
+
+
+@given(st.floats(0.1, 100.0), st.floats(0.01, 1.0))
+def test_heating_current_of_a_pulse(height: float, share: float) -> None:
+    time = np.linspace(-0.25, 1.25, 6001)
+    run = Run(Traces(time, {}), make_bench(_sound_boat()).circuit.times, 3)
+    length = 0.1 * share
+    values = np.where((time > 0.5) & (time < 0.5 + length), -height, 0.0)
+    # rms of a rectangle within the window; a sample's width of error at each edge
+    expected = height * share**0.5
+    assert heating_current(run, values, 0.3, 1.4) == pytest.approx(expected, rel=0.03, abs=0.06 * height)
+
+
+@given(st.text("abcdefXRVC 0123456789=.", max_size=30))
+def test_edits_never_touch_a_subcircuit(name: str) -> None:
+    text = ".subckt inner a b\nRx a b 1\n.ends inner\nRx p q 2\nXy p q inner k=1"
+    assert edited(text, (Detach("Rx", 1),)).splitlines()[:4] == [
+        ".subckt inner a b",
+        "Rx a b 1",
+        ".ends inner",
+        "Rx p broken0 2",
+    ]
+    word = name.strip().split(" ")[0]
+    if word.lower() not in ("rx", "xy"):
+        with pytest.raises(DeckError):
+            edited(text, (Swap(word or "nothing"),))
+
+
+def test_edits_change_what_they_say() -> None:
+    text = "Xy p q inner k=1\n"
+    assert edited(text, (Swap("xy"),)) == "Xy q p inner k=1"
+    assert edited(text, (Parameter("Xy", "k", 2.0),)) == "Xy p q inner k=2.0"
+    assert edited(text, (Bridge("p", "q", 3.0),)).splitlines()[1] == "Rbridge0 p q 3.0"
+
+
+# stresses ------------------------------------------------------------------------------------------------------------
+
+
+@cache
+def _diode() -> DiodeCircuit:
+    return DiodeCircuit(15e-6, 1.25, 30e-3, 27.0, 40.0)
+
+
+@given(st.floats(0.0, 20.0), st.floats(1.0, 80.0))
+def test_steady_diode_heat_is_the_diode_law(current: float, thermal: float) -> None:
+    time = np.linspace(0.0, 3.0, 31)
+    worst, loss, junction = diode_heat(_diode(), time, np.full_like(time, current), thermal)
+    # k T / q at 300.15 K is 25.865 mV (CODATA)
+    volts = 1.25 * 0.0258649 * np.log1p(current / 15e-6) + 0.03 * current
+    assert worst == pytest.approx(current, abs=1e-12)
+    assert loss == pytest.approx(current * volts, rel=1e-4, abs=1e-12)
+    assert junction == pytest.approx(27.0 + thermal * loss)
+
+
+@given(st.lists(st.floats(-50.0, 50.0), min_size=2, max_size=30), st.floats(0.01, 5.0))
+def test_highest_mean_lies_between_mean_and_maximum(values: list[float], duration: float) -> None:
+    series = np.array(values)
+    time = np.linspace(0.0, 2.0, len(values))
+    found = highest_mean(time, series, duration)
+    assert found <= series.max() + 1e-9
+    if duration >= 2.0:
+        assert found == pytest.approx(np.trapezoid(series, time) / 2.0, abs=1e-9)
+
+
+@given(st.floats(1.0, 100.0), st.floats(1e-4, 1e-2))
+def test_pulse_i2t_of_an_exponential_inrush(peak: float, tau: float) -> None:
+    time = np.linspace(0.0, 20.0 * tau, 20001)
+    rating = peak / 10.0
+    # I^2 tau / 2 less the tail below the rating, 1/100 of it
+    expected = 0.5 * peak**2 * tau * (1.0 - 0.01)
+    assert pulse_i2t(time, peak * np.exp(-time / tau), rating) == pytest.approx(expected, rel=5e-3)
+    assert pulse_i2t(time, np.full_like(time, rating), rating) == 0.0
+
+
+def test_contact_inrush_looks_just_after_closing() -> None:
+    time = np.array([0.0, 1.0, 1.01, 1.02, 1.2, 2.0])
+    position = np.array([0.0, 0.0, 1.0, 1.0, 1.0, 1.0])
+    current = np.array([0.0, 0.0, -9.0, 3.0, 50.0, 50.0])
+    assert contact_inrush(time, position, current) == pytest.approx(9.0)
+    assert contact_inrush(time, np.zeros(6), current) is None
+
+
+def _ran(boat: Boat) -> tuple[Traces, KeyTimes]:
+    circuit = build_circuit(boat)
+    return read_traces(circuit, get_solver().run(circuit.deck)), circuit.times
+
+
+def test_a_coil_without_a_diode_kicks(boat: Make) -> None:
+    """Relay maker's application note 13C3311: 1000 to 1500 V from a bare 12 V coil at rated current.
+
+    Ours is lower, 500 to 1500 V: the coil is let go at the crank's sagged voltage, and the start relay's coil hangs on
+    the same wire.
+    """
+    bare = boat("standby-pack", (("hold_up.suppression", "none"),))
+    traces, times = _ran(bare)
+    assert 500.0 < coil_kick(traces, times) < 1500.0
+    assert "coil_kick" in {n.code for n in stress_warnings(bare, traces, times)}
+    clamped = boat("standby-pack")
+    traces, times = _ran(clamped)
+    assert coil_kick(traces, times) < 1.5
+    assert "coil_kick" not in {n.code for n in stress_warnings(clamped, traces, times)}
+    assert release_peak(traces, times) < clamped.alternator.charge_voltage + 0.5
+    found = {(s.part, s.quantity): s for s in stresses(clamped, traces, times)}
+    inrush = found["hold-up relay", "contact inrush"]
+    assert inrush.limit == 120.0  # making current of the catalogue's relay
+    assert not inrush.exceeded
+    assert 0.2 < found["pack diode", "dissipation"].value < 1.0  # 1 A through 0.4 V
+    assert found["pack diode", "junction temperature"].limit == 125.0
+
+
+def test_an_unlimited_reservoir_costs_the_fuse_its_life(boat: Make) -> None:
+    limited, bare = boat("reservoir"), boat("reservoir", (("hold_up.inrush_limit", "none"),))
+    used = []
+    for made in (limited, bare):
+        traces, times = _ran(made)
+        found = {(s.part, s.quantity): s for s in stresses(made, traces, times, load_catalogue())}
+        used.append(found["display feed fuse", "inrush I2t"])
+        assert used[-1].limit == melting_i2t(FUSE_TYPES["blade"], 5.0)[0]
+    assert used[0].value < 0.5 * used[1].value
+
+
+def test_cold_and_age_reach_the_bank_of_the_deck(boat: Make) -> None:
+    """Electrolytic laws of `cranksag.parts.capacitor` come through scenario and deck to the run."""
+    old, new = (("hold_up.age", "15 y"), ("hold_up.age", "0 y"))
+    cold, warm = (("temperature.ambient", "-20 degC"), ("temperature.ambient", "20 degC"))
+    banks = {}
+    for age in (old, new):
+        for place in (cold, warm):
+            made = boat("reservoir", (age, place))
+            hold = made.hold_up
+            assert isinstance(hold, Bank)
+            banks[age[1], place[1]] = hold.bank
+            line = next(x for x in build_circuit(made).deck.text.splitlines() if x.startswith("Xbank"))
+            assert f"c={hold.bank.capacitance!r}" in line
+            assert f"esr={hold.bank.esr!r}" in line
+    fresh = banks["0 y", "20 degC"]
+    assert fresh == capacitor_circuit(22e-3, 25.0, 20.0, 0.0, esr=25e-3)
+    assert banks["0 y", "-20 degC"].capacitance < fresh.capacitance
+    assert banks["0 y", "-20 degC"].esr > fresh.esr
+    assert banks["15 y", "20 degC"].capacitance < fresh.capacitance
+    assert banks["15 y", "20 degC"].esr > fresh.esr
+
+
+# the command ---------------------------------------------------------------------------------------------------------
+
+
+def test_the_command_prints_a_list_and_a_table(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "boat.toml"
+    path.write_text(example_text("restarting"), encoding="utf-8")
+    faults.run(path, ["start_circuit.relay=none"], None, True, 1)
+    rows = json.loads(capsys.readouterr().out)
+    keys = {"part", "fault", "live_nodes", "currents", "danger", "message"}
+    assert all(keys <= set(row) for row in rows)
+    assert (rows[0]["part"], rows[0]["fault"]) == SOUND
+    faults.run(path, ["start_circuit.relay=none"], None, False, 1)
+    table = capsys.readouterr().out
+    assert all(row["part"] in table and row["message"] in table for row in rows)
