@@ -15,14 +15,22 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from cranksag.scenario import load_scenario
     from cranksag.simulate import simulate
+    from cranksag.studies.compare import compare
+    from cranksag.studies.size import size
+    from cranksag.studies.sweep import sweep
+    from cranksag.studies.tolerance import tolerance
 
 __version__ = "0.1.0"
 
-__all__ = ["__version__", "load_scenario", "simulate"]
+__all__ = ["__version__", "compare", "load_scenario", "simulate", "size", "sweep", "tolerance"]
 
 _ROOMS = {
     "load_scenario": "cranksag.scenario",
     "simulate": "cranksag.simulate",
+    "sweep": "cranksag.studies.sweep",
+    "size": "cranksag.studies.size",
+    "tolerance": "cranksag.studies.tolerance",
+    "compare": "cranksag.studies.compare",
 }
 
 

@@ -127,9 +127,7 @@ def _rebuild(kind: type[SimulationError], fields: dict[str, Any]) -> SimulationE
 class DeckError(SimulationError):
     """The netlist itself is at fault; other solver settings would not help."""
 
-    default_why = (
-        "The netlist is at fault rather than the scenario: a part, node or value is missing or wrong."
-    )
+    default_why = "The netlist is at fault rather than the scenario: a part, node or value is missing or wrong."
 
 
 class ConvergenceError(SimulationError):

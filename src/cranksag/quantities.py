@@ -148,72 +148,139 @@ def _dimension(
     return Dimension(name, si or listed[0], table, listed, tuple(shown.split(",")), example, signed)
 
 
-VOLTAGE: Final = _dimension(
-    "voltage", {"V": (0, 1), "mV": (-3, 1), "kV": (3, 1)}, "mV,V,kV", "12.6 V", signed=True)
+VOLTAGE: Final = _dimension("voltage", {"V": (0, 1), "mV": (-3, 1), "kV": (3, 1)}, "mV,V,kV", "12.6 V", signed=True)
 CURRENT: Final = _dimension(
-    "current", {"A": (0, 1), "mA": (-3, 1), "uA": (-6, 1), "kA": (3, 1)}, "uA,mA,A,kA", "800 A", signed=True)
+    "current", {"A": (0, 1), "mA": (-3, 1), "uA": (-6, 1), "kA": (3, 1)}, "uA,mA,A,kA", "800 A", signed=True
+)
 RESISTANCE: Final = _dimension(
-    "resistance", {"ohm": (0, 1), "mohm": (-3, 1), "uohm": (-6, 1), "kohm": (3, 1), "Mohm": (6, 1)},
-    "uohm,mohm,ohm,kohm,Mohm", "30 mohm")
+    "resistance",
+    {"ohm": (0, 1), "mohm": (-3, 1), "uohm": (-6, 1), "kohm": (3, 1), "Mohm": (6, 1)},
+    "uohm,mohm,ohm,kohm,Mohm",
+    "30 mohm",
+)
 CAPACITANCE: Final = _dimension(
-    "capacitance", {"F": (0, 1), "mF": (-3, 1), "uF": (-6, 1), "nF": (-9, 1)}, "nF,uF,mF,F", "220 uF")
+    "capacitance", {"F": (0, 1), "mF": (-3, 1), "uF": (-6, 1), "nF": (-9, 1)}, "nF,uF,mF,F", "220 uF"
+)
 INDUCTANCE: Final = _dimension(
-    "inductance", {"H": (0, 1), "mH": (-3, 1), "uH": (-6, 1), "nH": (-9, 1)}, "nH,uH,mH,H", "40 uH")
+    "inductance", {"H": (0, 1), "mH": (-3, 1), "uH": (-6, 1), "nH": (-9, 1)}, "nH,uH,mH,H", "40 uH"
+)
 # hp is the mechanical horsepower of 550 ft lbf/s, PS the metric one of 75 kgf m/s (NIST SP 811 B.8).
 POWER: Final = _dimension(
     "power",
-    {"W": (0, 1), "mW": (-3, 1), "kW": (3, 1), "hp": (0, 550.0 * _FOOT * _POUND_FORCE),
-     "PS": (0, 75.0 * _STANDARD_GRAVITY)},
-    "mW,W,kW", "2.5 kW", signed=True)
+    {
+        "W": (0, 1),
+        "mW": (-3, 1),
+        "kW": (3, 1),
+        "hp": (0, 550.0 * _FOOT * _POUND_FORCE),
+        "PS": (0, 75.0 * _STANDARD_GRAVITY),
+    },
+    "mW,W,kW",
+    "2.5 kW",
+    signed=True,
+)
 LENGTH: Final = _dimension(
-    "length", {"m": (0, 1), "cm": (-2, 1), "mm": (-3, 1), "ft": (0, _FOOT), "in": (0, _INCH)}, "mm,m",
-    "1.8 m")
+    "length", {"m": (0, 1), "cm": (-2, 1), "mm": (-3, 1), "ft": (0, _FOOT), "in": (0, _INCH)}, "mm,m", "1.8 m"
+)
 AREA: Final = _dimension(
-    "area", {"m2": (0, 1), "cm2": (-4, 1), "mm2": (-6, 1), "in2": (0, _INCH**2)}, "mm2,cm2,m2", "70 mm2")
+    "area", {"m2": (0, 1), "cm2": (-4, 1), "mm2": (-6, 1), "in2": (0, _INCH**2)}, "mm2,cm2,m2", "70 mm2"
+)
 TIME: Final = _dimension(
     "time",
-    {"s": (0, 1), "ms": (-3, 1), "us": (-6, 1), "min": (0, 60), "h": (0, 3600), "d": (0, 86400),
-     "y": (0, 86400 * 365.25)},
-    "us,ms,s,min,h,d,y", "1.2 s", signed=True)
+    {
+        "s": (0, 1),
+        "ms": (-3, 1),
+        "us": (-6, 1),
+        "min": (0, 60),
+        "h": (0, 3600),
+        "d": (0, 86400),
+        "y": (0, 86400 * 365.25),
+    },
+    "us,ms,s,min,h,d,y",
+    "1.2 s",
+    signed=True,
+)
 TEMPERATURE: Final = _dimension(
-    "temperature", {"degC": (0, 1), "degF": (0, 5 / 9, -32), "K": (0, 1, -273.15)}, "degC", "-10 degC",
-    signed=True, spellings={"C": "degC", "F": "degF", "°C": "degC", "°F": "degF"})
-SPEED: Final = _dimension(
-    "speed", {"rpm": (0, 2 * math.pi / 60), "rad/s": (0, 1)}, "rpm", "120 rpm", si="rad/s")
+    "temperature",
+    {"degC": (0, 1), "degF": (0, 5 / 9, -32), "K": (0, 1, -273.15)},
+    "degC",
+    "-10 degC",
+    signed=True,
+    spellings={"C": "degC", "F": "degF", "°C": "degC", "°F": "degF"},
+)
+SPEED: Final = _dimension("speed", {"rpm": (0, 2 * math.pi / 60), "rad/s": (0, 1)}, "rpm", "120 rpm", si="rad/s")
 TORQUE: Final = _dimension(
     "torque",
-    {"N m": (0, 1), "lbf ft": (0, _POUND_FORCE * _FOOT), "lbf in": (0, _POUND_FORCE * _INCH),
-     "kgf m": (0, _STANDARD_GRAVITY)},
-    "N m", "8.2 N m", signed=True,
-    spellings={"Nm": "N m", "lb ft": "lbf ft", "ft lbf": "lbf ft", "ft lb": "lbf ft", "lb in": "lbf in"})
-ENERGY: Final = _dimension(
-    "energy", {"J": (0, 1), "kJ": (3, 1), "Wh": (0, 3600), "kWh": (3, 3600)}, "J,kJ", "40 J")
-CAPACITY: Final = _dimension(
-    "capacity", {"Ah": (0, 3600), "mAh": (-3, 3600), "C": (0, 1)}, "mAh,Ah", "110 Ah", si="C")
+    {
+        "N m": (0, 1),
+        "lbf ft": (0, _POUND_FORCE * _FOOT),
+        "lbf in": (0, _POUND_FORCE * _INCH),
+        "kgf m": (0, _STANDARD_GRAVITY),
+    },
+    "N m",
+    "8.2 N m",
+    signed=True,
+    spellings={"Nm": "N m", "lb ft": "lbf ft", "ft lbf": "lbf ft", "ft lb": "lbf ft", "lb in": "lbf in"},
+)
+ENERGY: Final = _dimension("energy", {"J": (0, 1), "kJ": (3, 1), "Wh": (0, 3600), "kWh": (3, 3600)}, "J,kJ", "40 J")
+CAPACITY: Final = _dimension("capacity", {"Ah": (0, 3600), "mAh": (-3, 3600), "C": (0, 1)}, "mAh,Ah", "110 Ah", si="C")
 SHARE: Final = _dimension("share", {"%": (-2, 1)}, "%", "85 %", si="1", signed=True)
 VOLUME: Final = _dimension(
-    "volume", {"L": (-3, 1), "mL": (-6, 1), "cm3": (-6, 1), "m3": (0, 1), "in3": (0, _INCH**3)}, "mL,L",
-    "4.2 L", si="m3", spellings={"l": "L", "ml": "mL", "cc": "cm3"})
+    "volume",
+    {"L": (-3, 1), "mL": (-6, 1), "cm3": (-6, 1), "m3": (0, 1), "in3": (0, _INCH**3)},
+    "mL,L",
+    "4.2 L",
+    si="m3",
+    spellings={"l": "L", "ml": "mL", "cc": "cm3"},
+)
 MASS: Final = _dimension("mass", {"kg": (0, 1), "g": (-3, 1), "lb": (0, 0.45359237)}, "g,kg", "3 kg")
 INERTIA: Final = _dimension(
-    "inertia", {"kg m2": (0, 1), "kg cm2": (-4, 1), "g m2": (-3, 1)}, "kg m2", "0.5 kg m2",
-    spellings={"kgm2": "kg m2"})
+    "inertia", {"kg m2": (0, 1), "kg cm2": (-4, 1), "g m2": (-3, 1)}, "kg m2", "0.5 kg m2", spellings={"kgm2": "kg m2"}
+)
 
 DIMENSIONS: Final[Mapping[str, Dimension]] = {
     d.name: d
-    for d in (VOLTAGE, CURRENT, RESISTANCE, CAPACITANCE, INDUCTANCE, POWER, LENGTH, AREA, TIME, TEMPERATURE,
-              SPEED, TORQUE, ENERGY, CAPACITY, SHARE, VOLUME, MASS, INERTIA)
+    for d in (
+        VOLTAGE,
+        CURRENT,
+        RESISTANCE,
+        CAPACITANCE,
+        INDUCTANCE,
+        POWER,
+        LENGTH,
+        AREA,
+        TIME,
+        TEMPERATURE,
+        SPEED,
+        TORQUE,
+        ENERGY,
+        CAPACITY,
+        SHARE,
+        VOLUME,
+        MASS,
+        INERTIA,
+    )
 }
 """Every dimension by its name."""
 
 _NUMBER = re.compile(r"([+-]?)([0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE]([+-]?[0-9]{1,3})(?![0-9]))?")
 _COMMA_NUMBER = re.compile(r"[+-]?[0-9]*,[0-9]")
 _WORD_NUMBER = re.compile(r"[+-]?(inf|infinity|nan)\b", re.IGNORECASE)
-_RESPELL = str.maketrans({
-    "µ": "u", "μ": "u", "²": "2", "³": "3", "·": " ", "⋅": " ", "−": "-", "º": "°",
-    "\N{OHM SIGN}": "ohm", "\N{GREEK CAPITAL LETTER OMEGA}": "ohm", "\N{NO-BREAK SPACE}": " ",
-    "\N{NARROW NO-BREAK SPACE}": " ",
-})
+_RESPELL = str.maketrans(
+    {
+        "µ": "u",
+        "μ": "u",
+        "²": "2",
+        "³": "3",
+        "·": " ",
+        "⋅": " ",
+        "−": "-",
+        "º": "°",
+        "\N{OHM SIGN}": "ohm",
+        "\N{GREEK CAPITAL LETTER OMEGA}": "ohm",
+        "\N{NO-BREAK SPACE}": " ",
+        "\N{NARROW NO-BREAK SPACE}": " ",
+    }
+)
 
 
 def shown(text: str, limit: int = 40) -> str:
@@ -289,9 +356,7 @@ def _unit_problem(plain: str, symbol: str, dimension: Dimension) -> str:
     return f"unknown unit {shown(symbol, 20)} for {dimension.article} ({hint}{fits})"
 
 
-def format_quantity(
-    value: float, dimension: Dimension, unit: str | None = None, digits: int | None = 4
-) -> str:
+def format_quantity(value: float, dimension: Dimension, unit: str | None = None, digits: int | None = 4) -> str:
     """Write an SI value for people, with a unit that keeps the number readable.
 
     Parameters
@@ -335,12 +400,31 @@ def _readable_unit(value: float, dimension: Dimension) -> Unit:
 AWG_NAMES: Final = (*(str(n) for n in range(22, 0, -1)), "1/0", "2/0", "3/0", "4/0")
 """American wire gauge names, thin to thick (ASTM B258)."""
 
-AWG_SHELF_NAMES: Final = ("22", "20", "18", "16", "14", "12", "10", "8", "6", "4", "2", "1", "1/0", "2/0",
-                          "3/0", "4/0")
+AWG_SHELF_NAMES: Final = ("22", "20", "18", "16", "14", "12", "10", "8", "6", "4", "2", "1", "1/0", "2/0", "3/0", "4/0")
 """The AWG sizes a chandler keeps, thin to thick (common practice)."""
 
-METRIC_NAMES: Final = ("0.5", "0.75", "1", "1.5", "2.5", "4", "6", "10", "16", "25", "35", "50", "70", "95",
-                       "120", "150", "185", "240", "300", "400")
+METRIC_NAMES: Final = (
+    "0.5",
+    "0.75",
+    "1",
+    "1.5",
+    "2.5",
+    "4",
+    "6",
+    "10",
+    "16",
+    "25",
+    "35",
+    "50",
+    "70",
+    "95",
+    "120",
+    "150",
+    "185",
+    "240",
+    "300",
+    "400",
+)
 """Nominal cross-sections in mm2, thin to thick (IEC 60228)."""
 
 SAE_NAMES: Final = ("20", "18", "16", "14", "12", "10", "8", "6", "4", "2", "1", "1/0", "2/0", "3/0", "4/0")
@@ -350,9 +434,7 @@ SIZE_NAMES: Final[Mapping[str, tuple[str, ...]]] = {"AWG": AWG_NAMES, "mm2": MET
 """Accepted names of each sizing system, thin to thick."""
 
 _AUGHTS: Final = {"0": "1/0", "00": "2/0", "000": "3/0", "0000": "4/0"}
-_SIZE = re.compile(
-    r"(?:(?P<before>AWG|SAE)\s*)?(?P<name>[0-9]{1,4}(?:/0)?(?:\.[0-9]{1,4})?)\s*(?P<after>AWG|mm2|SAE)?"
-)
+_SIZE = re.compile(r"(?:(?P<before>AWG|SAE)\s*)?(?P<name>[0-9]{1,4}(?:/0)?(?:\.[0-9]{1,4})?)\s*(?P<after>AWG|mm2|SAE)?")
 
 
 @dataclass(frozen=True, slots=True)

@@ -45,7 +45,7 @@ def _standby_pack(model: Model, hold: StandbyPack) -> None:
         add_diode(model, "pack diode", "pk", "ds", hold.diode)
     else:
         net.resistor("coil wire", node_of(model.boat, hold.coil_at), "coil", COIL_WIRE)
-        relay(model, "hold relay", "coil", "dr", hold.relay)
+        relay(model, "hold relay", "coil", "block", hold.relay)
         if hold.relay.changeover:
             _normal_feed(model, hold.feed_diode, "nc")
             net.resistor("resting contact", "nc", "ds", hold.relay.contact_resistance, contact="rest contact")

@@ -158,9 +158,7 @@ def _suggestion(name: str, parts: Mapping[str, Entry]) -> str:
     return f" (did you mean {' or '.join(shown(parts[key].name, 80) for key in names)}?)"
 
 
-def _check_tests(
-    tests: Sequence[tuple[str, str, str]], kinds: Sequence[str]
-) -> dict[str, list[tuple[str, str, Any]]]:
+def _check_tests(tests: Sequence[tuple[str, str, str]], kinds: Sequence[str]) -> dict[str, list[tuple[str, str, Any]]]:
     """Comparisons by kind with their values in SI; kinds that lack a field drop out."""
     problems: list[str] = []
     usable = {kind: [] for kind in kinds}  # type: dict[str, list[tuple[str, str, Any]]]
@@ -200,9 +198,7 @@ def _compared(spec: FieldSpec, value: str, sign: str) -> Any:
     return read_value(FieldSpec(spec.measures), value)
 
 
-def _matches(
-    entry: Entry, plain: Sequence[str], wanted: Mapping[str, Sequence[tuple[str, str, Any]]]
-) -> bool:
+def _matches(entry: Entry, plain: Sequence[str], wanted: Mapping[str, Sequence[tuple[str, str, Any]]]) -> bool:
     if entry.kind not in wanted:
         return False
     haystack = " ".join([entry.name, *(v for v in entry.values.values() if isinstance(v, str))]).lower()

@@ -127,9 +127,7 @@ def diode_model(entry: Entry, limit: Literal["typical", "maximum"] = "typical") 
     }
     saturation = entry.value("saturation_current")
     if limit == "typical" and saturation is not None:
-        return diode.DiodeModel(
-            saturation, entry.value("emission", 1.0), entry.value("series_resistance", 0.0), **law
-        )
+        return diode.DiodeModel(saturation, entry.value("emission", 1.0), entry.value("series_resistance", 0.0), **law)
     points = [(point["current"], point["voltage"]) for point in entry.value("forward")]
     construction = entry.value("construction")
     if len(points) > 2:
@@ -159,9 +157,7 @@ def diode_leakage(entry: Entry, temperature: float) -> float:
     cool, hot = entry.value("leakage"), entry.value("leakage_hot")
     step = LEAKAGE_DOUBLING_DEFAULT
     if hot is not None:
-        step = diode.leakage_doubling(
-            cool, LEAKAGE_TEMPERATURE, hot, entry.value("leakage_hot_temperature", 100.0)
-        )
+        step = diode.leakage_doubling(cool, LEAKAGE_TEMPERATURE, hot, entry.value("leakage_hot_temperature", 100.0))
     return diode.leakage_current(cool, LEAKAGE_TEMPERATURE, step, temperature)
 
 

@@ -21,9 +21,7 @@ MOST_POINTS = 12
 
 # Dimensions that only the catalogue uses; no scenario field measures these.
 _OWN_DIMENSIONS = {
-    "thermal resistance": Dimension(
-        "thermal resistance", "K/W", {"K/W": Unit("K/W")}, ("K/W",), ("K/W",), "35 K/W"
-    ),
+    "thermal resistance": Dimension("thermal resistance", "K/W", {"K/W": Unit("K/W")}, ("K/W",), ("K/W",), "35 K/W"),
     "I2t": Dimension("I2t", "A2s", {"A2s": Unit("A2s"), "A2 s": Unit("A2s")}, ("A2s",), ("A2s",), "115 A2s"),
 }
 

@@ -194,7 +194,7 @@ def _branch_signals(boat: Boat) -> dict[str, Signal]:
         if hold.relay is not None:
             signals |= {
                 "relay_position": Signal("v(xhr)"),
-                "relay_coil": Signal("v(coil)", "v(dr)"),
+                "relay_coil": Signal("v(coil)", "v(block)"),
                 "relay_coil_current": Signal("i(v.xrelay.vc)"),
             }
         return signals

@@ -26,6 +26,8 @@ from cranksag.resolve.model import Bank, Boat, ConverterAhead, HouseFeed, NoHold
 BLOCK = "branch"
 BARE_LEG = 1e-3  # [ohm] what is left in a capacitor's leg without an inrush limiter: terminals and wire; estimate
 REGULATION = 20.0  # [A/V] of the converter subcircuit's output
+# the coil has a return of its own: through the display's return, a break there would feed the start signal
+COIL_RETURN = "block"
 COIL_WIRE = 0.1  # [ohm] from S terminal or key to the relay's coil; nothing against a coil of tens of ohms
 
 _NETLIST = {
@@ -57,13 +59,13 @@ def branch_at_rest(build: Builder, boat: Boat) -> None:
             diode_at_rest(build, "pack diode", "pk", "ds", hold.diode)
         else:
             build.at_rest("r", "coil wire", NODES[hold.coil_at], "coil", COIL_WIRE)
-            build.at_rest("r", "hold-up relay", "coil", "dr", hold.relay.coil_resistance)
+            build.at_rest("r", "hold-up relay", "coil", COIL_RETURN, hold.relay.coil_resistance)
             if hold.relay.suppression.kind == "resistor":
-                build.at_rest("r", "suppression", "coil", "dr", hold.relay.suppression.resistance)
+                build.at_rest("r", "suppression", "coil", COIL_RETURN, hold.relay.suppression.resistance)
             elif (
                 hold.relay.suppression.kind == "diode"
             ):  # a long return lifts dr over the coil far enough for it to conduct
-                build.at_rest("d", "suppression", "dr", "coil", 1e-9, 1.9 * THERMAL_VOLTAGE_DECK, 50e-3)
+                build.at_rest("d", "suppression", COIL_RETURN, "coil", 1e-9, 1.9 * THERMAL_VOLTAGE_DECK, 50e-3)
     elif isinstance(hold, Bank):
         _rest_feed(build, hold.diode)
         build.at_rest("r", "bank limiter", "ds", "cp", _limit(hold))
@@ -153,17 +155,21 @@ def _standby_pack(build: Builder, hold: StandbyPack, currents: dict[str, float])
         values = relay_values(hold.relay, currents["hold-up relay"])
         if hold.relay.changeover:
             # the moving contact carries the display: at rest the normal feed, operated the pack
-            build.instance(BLOCK, "relay", ("coil", "dr", "ds", "no", "nc", "xhr", "hurry", "one"), "relay", **values)
+            build.instance(
+                BLOCK, "relay", ("coil", COIL_RETURN, "ds", "no", "nc", "xhr", "hurry", "one"), "relay", **values
+            )
             segments.append(_feed_diode(build, hold.feed_diode, end="nc"))
             segments.append(Segment("relay resting contact", "supply", "hold_up.relay", "nc", "ds"))
             build.line(BLOCK, "Vhold pk hd 0\nRnc nc 0 1g")
             add_diode(build, BLOCK, "packdiode", "hd", "no", hold.diode)
         else:
-            build.instance(BLOCK, "relay", ("coil", "dr", "pk", "no", "nc", "xhr", "hurry", "one"), "relay", **values)
+            build.instance(
+                BLOCK, "relay", ("coil", COIL_RETURN, "pk", "no", "nc", "xhr", "hurry", "one"), "relay", **values
+            )
             segments.append(_feed_diode(build, hold.feed_diode))
             build.line(BLOCK, "Vhold no hd 0\nRnc nc 0 1g")
             add_diode(build, BLOCK, "packdiode", "hd", "ds", hold.diode)
-        add_suppression(build, BLOCK, "suppress", ("coil", "dr"), hold.relay)
+        add_suppression(build, BLOCK, "suppress", ("coil", COIL_RETURN), hold.relay)
     if hold.recharge == "resistor":
         # its own small diode keeps the pack from feeding the harness backwards
         build.line(BLOCK, f"Rcharge feed rc1 {hold.recharge_resistance!r}")

@@ -8,6 +8,7 @@ A top circuit is a runnable ngspice deck. ``*[name]`` ... ``*[end]`` marks the b
 from __future__ import annotations
 
 import re
+import time
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
@@ -15,6 +16,7 @@ from pathlib import Path
 
 from cranksag.errors import DeckError
 
+LOOKED_AT_EVERY = 0.5  # [s] a sweep does not ask the disk for every row
 _SUBCKT = re.compile(r"\.subckt\s+(\S+)\s+(.*)", re.IGNORECASE)
 
 
@@ -69,8 +71,14 @@ def read_netlist(branch: str, around: str = "boat.inc") -> Netlist:
         No such file, an include that is missing, or a block that is not closed.
     """
     folder = circuits_directory()
-    stamps = tuple((p.name, p.stat().st_mtime_ns) for p in _files(folder))
-    return _read(folder, branch, around, stamps)
+    return _read(folder, branch, around, _stamps(folder, int(time.monotonic() / LOOKED_AT_EVERY)))
+
+
+@lru_cache(maxsize=1)
+def _stamps(folder: Path, moment: int) -> tuple[tuple[str, int], ...]:
+    """Names and times of the netlists, looked at anew for each `moment`."""
+    del moment
+    return tuple((p.name, p.stat().st_mtime_ns) for p in _files(folder))
 
 
 def _files(folder: Path) -> list[Path]:

@@ -70,8 +70,8 @@ def run(
         str | None,
         typer.Option(
             "--start-lead", metavar="TIME", show_default=False,
-            help="Start signal of a hold-up relay before the fall; by default what this boat's start relay and solenoid "
-            "take, 0 s is the hardest case.",
+            help="Start signal of a hold-up relay before the fall; by default what this boat's start relay and "
+            "solenoid take, 0 s is the hardest case.",
         ),
     ] = None,
     overrides: Overrides = None,

@@ -91,14 +91,10 @@ RATING_TESTS: Mapping[str, RatingTest] = MappingProxyType(
     {
         "SAE": RatingTest(-18.0, ((30.0, 7.2),), "SAE J537 (battery maker's lexicon)"),
         "EN": RatingTest(-18.0, ((10.0, 7.5), (90.0, 6.0)), "EN 50342-1 class EN1 (battery maker's lexicon)"),
-        "EN2": RatingTest(
-            -18.0, ((10.0, 7.5), (150.0, 6.0)), "EN 50342-1 class EN2 (battery maker's lexicon)"
-        ),
+        "EN2": RatingTest(-18.0, ((10.0, 7.5), (150.0, 6.0)), "EN 50342-1 class EN2 (battery maker's lexicon)"),
         "EN 10 s": RatingTest(-18.0, ((10.0, 7.5),), "EN 50342-1, first condition alone"),
         "DIN": RatingTest(-18.0, ((30.0, 9.0), (150.0, 6.0)), "DIN 43539-2 (as quoted by owners' forum)"),
-        "MCA": RatingTest(
-            0.0, ((30.0, 7.2),), "marine cranking amperes, as SAE at 0 degC (maker's glossary)"
-        ),
+        "MCA": RatingTest(0.0, ((30.0, 7.2),), "marine cranking amperes, as SAE at 0 degC (maker's glossary)"),
         "BS": RatingTest(-18.0, ((60.0, 8.4),), "BS 3911 / IEC 60095-1 (battery maker's lexicon)"),
     }
 )
@@ -160,9 +156,7 @@ LOAD_TEST_TIME = 15.0  # [s] same manuals
 
 # --- mass ---------------------------------------------------------------------------------------------------
 #: [kg/Ah] of a 12 V battery, 20 h rate (engineering estimate; flooded: 16.6 kg for 74 Ah on a maker's sheet)
-MASS_PER_CAPACITY: Mapping[str, float] = MappingProxyType(
-    {"flooded": 0.225, "efb": 0.25, "agm": 0.28, "gel": 0.32}
-)
+MASS_PER_CAPACITY: Mapping[str, float] = MappingProxyType({"flooded": 0.225, "efb": 0.25, "agm": 0.28, "gel": 0.32})
 
 
 @dataclass(frozen=True, slots=True)
@@ -544,9 +538,7 @@ def load_test_health(
     return LoadTestCrossing(temperature, limit, voltage - drop, drop / (voltage - limit))
 
 
-def load_test_table(
-    chemistry: Chemistry = "flooded", law: TemperatureLaw = "anchored"
-) -> list[LoadTestCrossing]:
+def load_test_table(chemistry: Chemistry = "flooded", law: TemperatureLaw = "anchored") -> list[LoadTestCrossing]:
     """Crossing of every published load-test limit for a full battery rated by SAE.
 
     Parameters: chemistry; law : temperature law. Returns: one `LoadTestCrossing` per row of the table.
@@ -554,9 +546,7 @@ def load_test_table(
     return [load_test_health(t, limit, "SAE", chemistry, 1.0, law) for t, limit in LOAD_TEST_LIMITS]
 
 
-def battery_mass(
-    capacity: float, chemistry: Chemistry = "flooded", in_series: int = 1, in_parallel: int = 1
-) -> float:
+def battery_mass(capacity: float, chemistry: Chemistry = "flooded", in_series: int = 1, in_parallel: int = 1) -> float:
     """Mass of a bank of 12 V batteries, proportional to capacity (engineering estimate).
 
     Parameters: capacity of one battery [C]; chemistry; in_series, in_parallel counts [-].

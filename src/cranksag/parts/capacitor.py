@@ -164,9 +164,7 @@ def dissipation_factor(rated_voltage: float, capacitance: float) -> float:
     return DISSIPATION_FACTORS[_voltage_class(rated_voltage)] + extra
 
 
-def esr_from_dissipation(
-    dissipation: float, capacitance: float, frequency: float = DISSIPATION_FREQUENCY
-) -> float:
+def esr_from_dissipation(dissipation: float, capacitance: float, frequency: float = DISSIPATION_FREQUENCY) -> float:
     """Equivalent series resistance from the loss factor: tan delta / (2 pi f C).
 
     Parameters
@@ -367,9 +365,7 @@ def inrush_peak(supply_voltage: float, capacitor_voltage: float, resistance: flo
     return max(supply_voltage - capacitor_voltage, 0.0) / resistance
 
 
-def inrush_i2t(
-    supply_voltage: float, capacitor_voltage: float, capacitance: float, resistance: float
-) -> float:
+def inrush_i2t(supply_voltage: float, capacitor_voltage: float, capacitance: float, resistance: float) -> float:
     """I2t of that inrush until it has died away: (dV)^2 C / (2 R) [A2 s].
 
     Parameters
@@ -404,9 +400,7 @@ def charge_time(
         return 0.0
     if supply_voltage <= end_voltage:
         return math.inf
-    return (
-        resistance * capacitance * math.log((supply_voltage - start_voltage) / (supply_voltage - end_voltage))
-    )
+    return resistance * capacitance * math.log((supply_voltage - start_voltage) / (supply_voltage - end_voltage))
 
 
 def bleed_time(capacitance: float, resistance: float, start_voltage: float, safe_voltage: float) -> float:

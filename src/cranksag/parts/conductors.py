@@ -117,9 +117,7 @@ CONSTRUCTIONS: Mapping[str, tuple[str, ...]] = MappingProxyType(
 
 # --- shelf sizes --------------------------------------------------------------------------------------------
 #: sizes stepped through by a sweep, thin to thick
-SHELF: Mapping[str, tuple[str, ...]] = MappingProxyType(
-    {"AWG": AWG_SHELF_NAMES, "SAE": SAE_NAMES, "mm2": METRIC_NAMES}
-)
+SHELF: Mapping[str, tuple[str, ...]] = MappingProxyType({"AWG": AWG_SHELF_NAMES, "SAE": SAE_NAMES, "mm2": METRIC_NAMES})
 
 # --- bundle geometry ----------------------------------------------------------------------------------------
 STRAND_FILL = 0.75  # [-] copper share of a bunched conductor's circle (engineering estimate)

@@ -169,10 +169,7 @@ def forward_voltage(model: DiodeModel, current: float, temperature: float) -> fl
     if current < 0.0:
         raise ValueError("forward current must not be negative")
     scale = model.emission * thermal_voltage(temperature)
-    return (
-        scale * math.log1p(current / saturation_current(model, temperature))
-        + current * model.series_resistance
-    )
+    return scale * math.log1p(current / saturation_current(model, temperature)) + current * model.series_resistance
 
 
 def forward_current(model: DiodeModel, voltage: float, temperature: float) -> float:
@@ -299,9 +296,7 @@ def diode_circuit(model: DiodeModel, temperature: float) -> DiodeCircuit:
     )
 
 
-def leakage_doubling(
-    current_cool: float, temperature_cool: float, current_hot: float, temperature_hot: float
-) -> float:
+def leakage_doubling(current_cool: float, temperature_cool: float, current_hot: float, temperature_hot: float) -> float:
     """Temperature step over which leakage doubles, from two printed points.
 
     Parameters
@@ -323,9 +318,7 @@ def leakage_doubling(
     return (temperature_hot - temperature_cool) * math.log(2.0) / math.log(current_hot / current_cool)
 
 
-def leakage_current(
-    reference: float, temperature_reference: float, doubling: float, temperature: float
-) -> float:
+def leakage_current(reference: float, temperature_reference: float, doubling: float, temperature: float) -> float:
     """Reverse leakage at a temperature: I = I_ref 2^((T - T_ref) / step).
 
     Parameters
@@ -358,9 +351,7 @@ def forward_loss(model: DiodeModel, current: float, temperature: float) -> float
     return current * forward_voltage(model, current, temperature)
 
 
-def junction_temperature(
-    model: DiodeModel, current: float, ambient: float, thermal_resistance: float
-) -> float:
+def junction_temperature(model: DiodeModel, current: float, ambient: float, thermal_resistance: float) -> float:
     """Steady junction temperature of a conducting diode, self-consistent with its own forward voltage.
 
     Solves Tj = Ta + Rth I V(I, Tj) by bisection; the loss falls with Tj over the useful range, so the

@@ -114,9 +114,7 @@ def display_circuit(
     if restarts_above < brownout:
         raise ValueError("the restart threshold must not be below the brown-out threshold")
     if min(reset_after, boot_time, input_capacitance) < 0.0 or at not in ("pins", "internal"):
-        raise ValueError(
-            "times and capacitance must not be negative; the threshold is at the pins or internal"
-        )
+        raise ValueError("times and capacitance must not be negative; the threshold is at the pins or internal")
     return DisplayCircuit(
         power, boot_power, reset_power, converter_minimum, brownout, at, reset_after, restarts_above,
         boot_time, input_capacitance, diode, sense_threshold,

@@ -117,9 +117,7 @@ def peak_pressure(compression_ratio: float) -> float:
     return float(cylinder_pressure(np.array([0.0]), compression_ratio)[0])
 
 
-def compression_torque(
-    angle: FloatArray, displacement: float, cylinders: int, compression_ratio: float
-) -> FloatArray:
+def compression_torque(angle: FloatArray, displacement: float, cylinders: int, compression_ratio: float) -> FloatArray:
     """Resisting torque of all cylinders, evenly spaced over two revolutions: -sum (p - p0) dV/dtheta.
 
     Parameters: angle [rad]; displacement [m3] of the whole engine; cylinders [-]; compression_ratio [-].
@@ -130,9 +128,7 @@ def compression_torque(
     for number in range(cylinders):
         shifted = angle - 4.0 * math.pi * number / cylinders
         root = np.sqrt(1.0 / ROD_RATIO**2 - np.sin(shifted) ** 2)
-        slope = (
-            0.5 * swept * (np.sin(shifted) + np.sin(shifted) * np.cos(shifted) / root)
-        )  # dV/dtheta [m3/rad]
+        slope = 0.5 * swept * (np.sin(shifted) + np.sin(shifted) * np.cos(shifted) / root)  # dV/dtheta [m3/rad]
         total -= (cylinder_pressure(shifted, compression_ratio) - ATMOSPHERE) * slope
     return total
 
@@ -158,9 +154,7 @@ def compression_harmonics(
     return float(spectrum[0].real), sines, cosines
 
 
-def ripple(
-    order: float, sines: tuple[float, ...], cosines: tuple[float, ...], angle: FloatArray
-) -> FloatArray:
+def ripple(order: float, sines: tuple[float, ...], cosines: tuple[float, ...], angle: FloatArray) -> FloatArray:
     """Sum of a_n sin(n h theta) + b_n cos(n h theta) [N m] at angles [rad]; order h [-]."""
     total = np.zeros_like(angle)
     for n, (a, b) in enumerate(zip(sines, cosines, strict=True), start=1):
@@ -168,6 +162,7 @@ def ripple(
     return total
 
 
+@lru_cache(maxsize=256)
 def rest_angle(order: float, sines: tuple[float, ...], cosines: tuple[float, ...]) -> float:
     """Where the crank comes to rest: the zero of the ripple with positive slope and the lowest stored work.
 
@@ -206,9 +201,7 @@ def friction_pressure(
     Returns: [Pa].
     """
     piston = mean_piston_speed(displacement, cylinders, speed) / PISTON_SPEED_REFERENCE
-    film = math.pow(viscosity / VISCOSITY_REFERENCE, VISCOSITY_EXPONENT) * math.pow(
-        piston, PISTON_SPEED_EXPONENT
-    )
+    film = math.pow(viscosity / VISCOSITY_REFERENCE, VISCOSITY_EXPONENT) * math.pow(piston, PISTON_SPEED_EXPONENT)
     return FMEP_CONSTANT + FMEP_PER_PRESSURE * peak_pressure(compression_ratio) + FMEP_VISCOUS * film
 
 

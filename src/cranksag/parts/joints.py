@@ -64,9 +64,7 @@ class StartCircuitLimit:
 
 _ESTIMATE = "engineering estimate; in line with a limit of 0 V per connection in TM 5-3820-256-24-4 p. 450"
 _CORRODED_PLUG = "engineering estimate; owners report full voltage at rest and none under load, which is more"
-_FUSE = (
-    "memory of makers' cold resistances for ISO 8820-3 blade fuses, plus two clips of 1 mohm; corroded: clips"
-)
+_FUSE = "memory of makers' cold resistances for ISO 8820-3 blade fuses, plus two clips of 1 mohm; corroded: clips"
 _RELAY = "sound 20 mV typical, worn 300 mV maximum, at 10 A: data sheet of a 45/30 A automotive relay"
 _SOLENOID = "Murugesan et al. 2014 (second hand): 0.02-0.05 mohm new, 10-15 mohm worn out; middles taken"
 

@@ -54,9 +54,7 @@ VENTED_LEAD_VOLTAGE: Curve = (
 )  # fmt: skip
 # Sealed lead stands about 0.2 V per 12 V above it: full charge 12.84 V at 25 degC (thin-plate AGM manual);
 # the other points are the flooded ones moved by the same amount (engineering estimate).
-SEALED_LEAD_VOLTAGE: Curve = tuple(
-    (share, volts + (12.84 - 12.65) / 6) for share, volts in VENTED_LEAD_VOLTAGE
-)
+SEALED_LEAD_VOLTAGE: Curve = tuple((share, volts + (12.84 - 12.65) / 6) for share, volts in VENTED_LEAD_VOLTAGE)
 # Resistance of lead over its value at 20 degC: half as much again at -18 degC as at 30 degC (battery maker's
 # page), straight in between.
 LEAD_RESISTANCE: Curve = ((-18.0, 1.5 / 1.104), (20.0, 1.0), (30.0, 1.0 / 1.104))
@@ -500,7 +498,5 @@ def parallel_risks(one: Parallel, other: Parallel) -> list[str]:
         if not source.chemistry.rechargeable:
             risks.append(f"{source.chemistry.name} must never be charged, and the other source can charge it")
         elif source.chemistry.needs_regulated_charge and fed > own:
-            risks.append(
-                f"{source.chemistry.name} needs a regulated charge, and the other source feeds it without"
-            )
+            risks.append(f"{source.chemistry.name} needs a regulated charge, and the other source feeds it without")
     return risks

@@ -597,9 +597,7 @@ def relay_circuit(
     release = release_voltage / coil_resistance_20
     rated = rated_voltage / coil_resistance_20
     if coil_inductance is None:
-        coil_inductance = inductance_from_operate_time(
-            time_operate, coil_resistance_20, rated_voltage, operate
-        )
+        coil_inductance = inductance_from_operate_time(time_operate, coil_resistance_20, rated_voltage, operate)
     rise = current_rise_time(coil_inductance, coil_resistance_20, rated_voltage, operate)
     decay = current_decay_time(coil_inductance, coil_resistance_20, rated, release, Suppression("none"))
     resistance = coil_resistance(coil_resistance_20, temperature)

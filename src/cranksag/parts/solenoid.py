@@ -167,9 +167,7 @@ def starved_terminal_voltage(
     return source_voltage * parallel / (parallel + harness_resistance)
 
 
-def pulls_in(
-    coils: SolenoidCoils, source_voltage: float, harness_resistance: float, temperature: float
-) -> bool:
+def pulls_in(coils: SolenoidCoils, source_voltage: float, harness_resistance: float, temperature: float) -> bool:
     """Whether the starved S terminal still reaches the pull-in ampere sum (static; arguments as above)."""
     reached = starved_terminal_voltage(coils, source_voltage, harness_resistance, temperature)
     return reached >= pull_in_voltage(coils, temperature)

@@ -361,9 +361,7 @@ def steady_state(
         return amperes, speed, running_torque(motor, amperes, speed)
     if current is not None:
         if not 0.0 < current <= stalled * (1.0 + ROUNDING):
-            raise InputError(
-                [f"a current of {current:g} A is not between 0 and the stall current {stalled:g} A"]
-            )
+            raise InputError([f"a current of {current:g} A is not between 0 and the stall current {stalled:g} A"])
         turning = _speed_at(motor, terminal_voltage, current)
         if turning <= 0.0:
             return current, 0.0, locked_torque(motor, current)
@@ -593,7 +591,5 @@ def _prior_dominated(names: list[str], jacobian: Any) -> tuple[str, ...]:
 
     spread = np.sqrt(np.diag(np.linalg.pinv(jacobian.T @ jacobian)))
     return tuple(
-        n
-        for n, s in zip(names, spread, strict=False)
-        if s > PRIOR_DOMINATED * FIT_SPREAD[n][0] / FIT_PRIOR_WEIGHT
+        n for n, s in zip(names, spread, strict=False) if s > PRIOR_DOMINATED * FIT_SPREAD[n][0] / FIT_PRIOR_WEIGHT
     )

@@ -224,9 +224,7 @@ def balancing_drain(voltage: float, cells: int, resistance: float) -> float:
     return voltage / (cells * resistance)
 
 
-def cell_voltage_margin(
-    cell_voltage: float, cells: int, charge_voltage: float, worst_share: float = 1.0
-) -> float:
+def cell_voltage_margin(cell_voltage: float, cells: int, charge_voltage: float, worst_share: float = 1.0) -> float:
     """What is left of a cell's rated voltage when the string stands at its highest charging voltage.
 
     Parameters
@@ -265,10 +263,7 @@ def cells_needed(cell_voltage: float, charge_voltage: float, spread: float = CEL
     if cell_voltage <= 0.0 or charge_voltage <= 0.0:
         raise ValueError("voltages must be above zero")
     cells = 1
-    while (
-        cell_voltage_margin(cell_voltage, cells, charge_voltage, worst_cell_share_charging(cells, spread))
-        < 0.0
-    ):
+    while cell_voltage_margin(cell_voltage, cells, charge_voltage, worst_cell_share_charging(cells, spread)) < 0.0:
         cells += 1
     return cells
 

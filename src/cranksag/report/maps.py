@@ -14,7 +14,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
+from matplotlib import colormaps
+from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
+from matplotlib.patheffects import withStroke
 
 from cranksag.errors import InputError
 from cranksag.quantities import nearest, shown
@@ -230,12 +233,15 @@ def _mark_cells(ax: Axes, table: Table, rows: Places, cells: Places, shape: tupl
 
 
 def _write_cells(ax: Axes, field: Floats, limits: tuple[float, float]) -> None:
+    """The margin in each cell, with a rim of the cell's own colour that keeps the contour off."""
+    ground, norm = colormaps[COLOURS], Normalize(*limits, clip=True)
     for (row, column), value in np.ndenumerate(field):
         if np.isfinite(value):
             light = (value - limits[0]) / (limits[1] - limits[0]) > 0.55
             ax.text(
                 column, row, f"{value:+.2f}", ha="center", va="center", fontsize=7.5,
                 color="black" if light else "white", zorder=7,
+                path_effects=[withStroke(linewidth=3.0, foreground=ground(norm(value)))],
             )  # fmt: skip
 
 
@@ -273,6 +279,8 @@ def _labelled(table: Table, path: str) -> str:
 
 def _ticks(ax: Axes, across: Sequence[str], up: Sequence[str]) -> None:
     for texts, put in ((across, ax.set_xticks), (up, ax.set_yticks)):
+        if not texts:
+            continue  # an axis of numbers keeps its own
         picked = np.unique(np.linspace(0, len(texts) - 1, min(len(texts), MOST_TICKS)).round().astype(int))
         put(picked, [_short(texts[k]) for k in picked], fontsize=8.0)
     if sum(len(_short(text)) for text in across) > 70 or max(len(text) for text in across) > 9:
@@ -367,18 +375,11 @@ def margin_band(table: Table, x: str, margin: float = 0.0, ax: Axes | None = Non
         if margin:
             panel.axhline(margin, color="0.35", linewidth=0.9, linestyle=":", label=f"{margin:g} V", zorder=3)
         _ticks(panel, steps.texts, ())
-        panel.yaxis.set_major_locator(_plain_locator())
         panel.set_xlabel(x)
         panel.set_ylabel("margin over the brown-out threshold (V)")
         panel.set_xlim(-0.4, len(steps.texts) - 0.6)
         panel.legend(loc="best", fontsize=8.5, frameon=True, framealpha=0.9, edgecolor="none")
     return figure
-
-
-def _plain_locator() -> Any:
-    from matplotlib.ticker import AutoLocator
-
-    return AutoLocator()
 
 
 # --- best compromises ----------------------------------------------------------------------------------------
@@ -441,11 +442,14 @@ def _name_front(ax: Axes, table: Table, front: Places, across: Floats, up: Float
     picked = (
         front if len(front) <= MOST_NAMED else front[np.linspace(0, len(front) - 1, MOST_NAMED).round().astype(int)]
     )
+    low, high = float(across[picked].min()), float(across[picked].max())
     for number, row in enumerate(picked):
         told = ", ".join(_named(table, axis, int(row)) for axis in table.axes[:3])
+        left = across[row] > low + 0.7 * (high - low) and high > low
         ax.annotate(
-            told, xy=(across[row], up[row]), xytext=(7, -11 if number % 2 else 7), textcoords="offset points",
-            fontsize=7.5, zorder=5, bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 0.6},
+            told, xy=(across[row], up[row]), xytext=(-7 if left else 7, -11 if number % 2 else 7),
+            textcoords="offset points", ha="right" if left else "left", fontsize=7.5, zorder=5,
+            bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 0.6},
         )  # fmt: skip
 
 

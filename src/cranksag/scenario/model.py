@@ -102,10 +102,8 @@ class Scenario(Section):
     cables: Cables = Cables()
     panel: Panel = Panel()
     feed: Feed = Feed()
-    loads: tuple[Load, ...] = Field(
-        default=(), max_length=40, description="Other loads, with their time windows.")
-    displays: tuple[Display, ...] = Field(
-        default=(), max_length=8, description="One or more displays on the feed.")
+    loads: tuple[Load, ...] = Field(default=(), max_length=40, description="Other loads, with their time windows.")
+    displays: tuple[Display, ...] = Field(default=(), max_length=8, description="One or more displays on the feed.")
     hold_up: HoldUp = HoldUp()
 
     _source: Source = PrivateAttr(default_factory=Source)

@@ -82,6 +82,7 @@ def loads_scenario(text: str, name: str = "scenario") -> Scenario:
     """
     name = _plain(name)
     raw = _toml(text.removeprefix("\ufeff"), name)
+    raw.pop("sweep", None)  # a sweep's own table, read by the sweep; it says nothing about the boat
     scenario: Scenario | None = None
     found: list[_Problem | _Detail] = []
     try:
@@ -196,8 +197,9 @@ def _translated(detail: Any) -> _Problem:
         return _Problem(path, f": {unknown(_model_at(path[:-1]), str(path[-1]), _joined(path[:-1]))}")
     where = _joined(path)
     if kind == "too_long":
-        return _Problem(path, f": holds {detail['ctx']['actual_length']} entries, at most "
-                        f"{detail['ctx']['max_length']} are taken")
+        return _Problem(
+            path, f": holds {detail['ctx']['actual_length']} entries, at most {detail['ctx']['max_length']} are taken"
+        )
     if kind == "tuple_type":
         return _Problem(path, f" is {describe(value)}: must be a list of tables, written [[{where}]]")
     if path and isinstance(path[-1], int):

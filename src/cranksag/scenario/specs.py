@@ -77,9 +77,7 @@ class Spec:
         """The JSON Schema of what a TOML file may hold here, without description and default."""
         raise NotImplementedError
 
-    def __get_pydantic_core_schema__(
-        self, source: Any, handler: Callable[..., Any]
-    ) -> core_schema.CoreSchema:
+    def __get_pydantic_core_schema__(self, source: Any, handler: Callable[..., Any]) -> core_schema.CoreSchema:
         def validate(value: Any) -> Any:
             try:
                 return self.read(value)
@@ -157,9 +155,7 @@ class Size(Spec):
         return parse_conductor_size(value)
 
     def schema(self) -> dict[str, Any]:
-        awg, mm2, sae = (
-            "|".join(name.replace(".", "\\.") for name in SIZE_NAMES[s]) for s in ("AWG", "mm2", "SAE")
-        )
+        awg, mm2, sae = ("|".join(name.replace(".", "\\.") for name in SIZE_NAMES[s]) for s in ("AWG", "mm2", "SAE"))
         gauges = f"({awg}) *AWG|AWG *({awg})|({sae}) *SAE|SAE *({sae})"
         return {
             "type": "string",

@@ -188,9 +188,7 @@ class Deck:
                 raise self._error(f"line {number} of the netlist has {fault}")
         bad = [v for v in self.vectors if not _VECTOR.fullmatch(v)]
         if bad or not self.vectors or len(set(self.vectors)) != len(self.vectors):
-            raise self._error(
-                f"vectors must be distinct names like v(node), i(vsource): {bad or self.vectors}"
-            )
+            raise self._error(f"vectors must be distinct names like v(node), i(vsource): {bad or self.vectors}")
         for vector in self.vectors:
             low, high = self.envelope.get(vector, (math.nan, math.nan))
             if not low < high:

@@ -78,6 +78,7 @@ class Solver:
     def __init__(self) -> None:
         self._lock = threading.RLock()
         self._spice: NgSpice | None = None
+        self._info: LibraryInfo | None = None
         self._unfinished: threading.Event | None = None
         self._count = 0
         self.dead = False
@@ -85,13 +86,13 @@ class Solver:
     def info(self) -> LibraryInfo:
         """Name, version and file of the library, which is loaded if it was not yet."""
         with self._lock:
-            spice = self._library()
-            version = spice.ngspice_version
-            return LibraryInfo("ngspice", "" if version is None else str(version), loaded_path(spice.file))
+            if self._info is None:
+                spice = self._library()
+                version = spice.ngspice_version
+                self._info = LibraryInfo("ngspice", "" if version is None else str(version), loaded_path(spice.file))
+            return self._info
 
-    def run(
-        self, deck: Deck, ladder: tuple[Settings, ...] = LADDER, wall_limit: float = WALL_LIMIT
-    ) -> Waveforms:
+    def run(self, deck: Deck, ladder: tuple[Settings, ...] = LADDER, wall_limit: float = WALL_LIMIT) -> Waveforms:
         """Compute a deck, with the next settings of the ladder where a run cannot be believed.
 
         Parameters

@@ -253,7 +253,7 @@ def _pack_faults(hold: StandbyPack) -> Iterator[Fault]:
         yield from _relay("hold-up relay", "Xrelay", common, "no", relay)
         yield Fault("wire behind the hold-up relay", "shorted to ground", (Bridge("no", "block"),))
         yield from _conductor("hold-up relay's coil wire", "Rcoilwire", 1, "coil")
-        yield from _suppression("hold-up relay's suppression", "Xsuppress", "coil", "dr", relay)
+        yield from _suppression("hold-up relay's suppression", "Xsuppress", "coil", "block", relay)
     if hold.recharge == "resistor":
         yield Fault("charge resistor", "short", (Bridge("feed", "rc1"),))
         yield Fault("charge resistor", "open", (Detach("Rcharge", 0),))

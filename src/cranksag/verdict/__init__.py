@@ -14,6 +14,7 @@ from cranksag.verdict.cranking import battery_and_starter, judge_cranking
 from cranksag.verdict.display import first_runs, judge_displays, worst_display
 from cranksag.verdict.hold_up import hold_up_report
 from cranksag.verdict.results import DisplayResult, Result, SolverReport, Traces
+from cranksag.verdict.stresses import stress_warnings
 from cranksag.verdict.switching import near_switching
 
 __all__ = ["judge", "read_traces"]
@@ -52,7 +53,12 @@ def judge(boat: Boat, circuit: Circuit, waveforms: Waveforms, library: LibraryIn
         ground_shift=ground_shift(traces, display.minimum_at),
         hold_up=report,
         dangers=boat.dangers,
-        warnings=(*boat.warnings, *_warnings(boat, cranks.engages, displays, report, near, times), *map(_late, late)),
+        warnings=(
+            *boat.warnings,
+            *_warnings(boat, cranks.engages, displays, report, near, times),
+            *map(_late, late),
+            *stress_warnings(boat, traces, times),
+        ),
         near_switching=near,
         estimate=None,
         solver=SolverReport(library.name, library.version, waveforms.points, waveforms.solve_s, waveforms.attempt),

@@ -256,8 +256,8 @@ def remarks(boat: Boat, profile: Profile, setup: BenchSetup) -> tuple[str, ...]:
             f"{hold.coil_at} and what else hangs on it are not on the bench."
         )
         found.append(
-            f"The start signal comes {setup.start_lead * 1e3:.3g} ms before the voltage falls; on this boat start relay "
-            f'and solenoid take about {lead}. The hardest case is --start-lead "0 s".'
+            f"The start signal comes {setup.start_lead * 1e3:.3g} ms before the voltage falls; on this boat start "
+            f'relay and solenoid take about {lead}. The hardest case is --start-lead "0 s".'
         )
     if boat.branch == "house feed":
         found.append("The house bank is the boat's own and stands beside the source, undisturbed.")

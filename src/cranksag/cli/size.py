@@ -1,0 +1,155 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""`cranksag size`: the smallest standard value that holds in every corner."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cranksag.cli import console
+from cranksag.cli.options import Catalogues, Overrides, ScenarioFile, read_catalogue, read_scenario
+from cranksag.cli.study_options import AsJson, RunLimit, Scheduler, Workers
+from cranksag.errors import CheckFailed
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from rich.console import RenderableType
+
+    from cranksag.studies.size import Size, Tried
+
+
+def run(
+    file: ScenarioFile,
+    path: Annotated[
+        str,
+        typer.Option("--for", metavar="PATH", help="Field to size, such as hold_up.capacitance.", show_default=False),
+    ],
+    margin: Annotated[
+        str, typer.Option("--margin", metavar="VOLTAGE", help="Wanted over the brown-out threshold.")
+    ] = "1 V",
+    corners: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--corner",
+            metavar="NAME:PATH=VALUE,...",
+            help="A corner in which it has to hold, in place of the default ones; "
+            '"default" keeps those too. Repeatable.',
+            show_default="default",
+        ),
+    ] = None,
+    shelf: Annotated[
+        str | None,
+        typer.Option(
+            "--shelf",
+            metavar="SPEC",
+            help='Values to choose from, as for an axis: "E12 1 mF..1 F".',
+            show_default="standard values",
+        ),
+    ] = None,
+    overrides: Overrides = None,
+    catalogue: Catalogues = None,
+    workers: Workers = None,
+    on: Scheduler = None,
+    run_limit: RunLimit = 60.0,
+    as_json: AsJson = False,
+    check: Annotated[bool, typer.Option("--check", help="Exit 1 if no value on the shelf holds.")] = False,
+) -> None:
+    """The smallest standard value that keeps every display alive, with margin, in every corner.
+
+    The boat as written always counts; the default corners are cold, hot restart, hot relay with cold battery, new,
+    end of life, half-charged, key straight to START, a second attempt, a long feed, and the worst of them together.
+    That no value holds is an answer too.
+
+    Exit codes: 0 done, 1 only with --check, 2 usage or input, 3 every run failed, 70 a fault of the program, 130
+    interrupted.
+    """
+    from cranksag.studies.size import DEFAULT, size
+
+    found = size(
+        read_scenario(file, overrides),
+        path,
+        margin,
+        tuple(corners or (DEFAULT,)),
+        shelf=shelf,
+        catalogue=read_catalogue(catalogue),
+        workers=workers,
+        on=on,
+        wall_limit=run_limit,
+        progress=not console.quiet(),
+    )
+    if as_json:
+        console.json_document(found.document())
+    else:
+        console.show(*_report(found))
+    if check and not found.holds:
+        raise CheckFailed(f"check: {console.plain(found.reason)}")
+
+
+def _report(found: Size) -> Iterator[RenderableType]:
+    from rich.text import Text
+
+    plain = console.plain
+    if found.answer is None:
+        yield Text(plain(found.reason[:1].upper() + found.reason[1:] + "."), style="bold red")
+        yield Text(
+            plain(f"It fails in {len(found.fails_in)} of {len(found.corners)} corners: {'; '.join(found.fails_in)}.")
+        )
+    else:
+        answer = found.answer
+        yield Text(
+            plain(f"{found.path} = {answer.value}: {_margin(answer)} in the hardest corner, {answer.corner}"),
+            style="bold green",
+        )
+        if answer.why:
+            yield Text(plain(f"There: {answer.why}."))
+        yield Text(plain(_smaller(found)))
+    if not found.monotone and found.answer is not None:
+        failing = ", ".join(t.value for t in found.tried if not t.holds and _above(found, t))
+        told = f"Bigger is not better here: {failing} fail, though {found.answer.value} holds."
+        yield Text(plain(told), style="bold yellow")
+    if found.not_starting:
+        yield Text(
+            plain(f"The engine does not start in: {'; '.join(found.not_starting)}. Repair that first."),
+            style="bold yellow",
+        )
+    for note in found.notes:
+        yield Text(plain(note[:1].upper() + note[1:] + "."), style="dim")
+    if not console.quiet():
+        yield _table(found)
+        yield Text(plain(f"{len(found.corners)} corners: {'; '.join(found.corners)}."))
+        everything = found.shelf * len(found.corners)
+        yield Text(f"{found.runs} runs; every value in every corner takes {everything}.", style="dim")
+
+
+def _above(found: Size, tried: Tried) -> bool:
+    places = [t.value for t in found.tried]
+    return found.answer is not None and places.index(tried.value) > places.index(found.answer.value)
+
+
+def _smaller(found: Size) -> str:
+    smaller = found.next_smaller
+    if smaller is None:
+        return "It is the smallest value on the shelf."
+    because = f": {smaller.why}" if smaller.why else ""
+    return f"The next smaller, {smaller.value}, has {_margin(smaller)} in {smaller.corner}{because}."
+
+
+def _margin(tried: Tried) -> str:
+    return "no result" if tried.margin is None else f"{tried.margin:+.2f} V of margin"
+
+
+def _table(found: Size) -> RenderableType:
+    from rich.table import Table
+
+    grid = Table(title="Tried", title_justify="left", box=None, pad_edge=False)
+    for name in ("value", "holds", "margin V", "hardest corner", ""):
+        grid.add_column(name, justify="right" if name == "margin V" else "left")
+    for tried in found.tried:
+        margin = "-" if tried.margin is None else f"{tried.margin:.2f}"
+        rest = "" if tried.complete else "of those tried"
+        grid.add_row(
+            console.plain(tried.value), "yes" if tried.holds else "no", margin, console.plain(tried.corner), rest
+        )
+    return grid

@@ -1,0 +1,142 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Compare: named variants of a boat beside the boat as it is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from cranksag.catalogue import Catalogue
+from cranksag.errors import InputError, Interrupted, SimulationError
+from cranksag.resolve import Boat, resolve
+from cranksag.runner import WALL_LIMIT, BoatWork, Changed, Keys, Progress, StopRequest, run_many, whole
+from cranksag.scenario import Scenario
+from cranksag.simulate import Ladder, simulate_boat
+from cranksag.solver import LADDER
+from cranksag.studies.variants import AS_WRITTEN, Variant, parse_variants
+from cranksag.verdict.document import document, document_schema
+from cranksag.verdict.results import Result
+
+__all__ = ["Compared", "Comparison", "compare"]
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """One variant: its `result`, or None and the kind of `failure` with its `reason`."""
+
+    variant: Variant
+    result: Result | None
+    failure: str = ""
+    reason: str = ""
+
+    @property
+    def name(self) -> str:
+        """The variant's name."""
+        return self.variant.name
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Variants in the order given, the boat as it is first."""
+
+    variants: tuple[Compared, ...]
+
+    @property
+    def results(self) -> tuple[tuple[str, Result], ...]:
+        """Name and result of those that have one."""
+        return tuple((c.name, c.result) for c in self.variants if c.result is not None)
+
+    def document(self) -> dict[str, Any]:
+        """The JSON document: each variant's name, its changes, and the keys of the simulate document (null if it
+        failed)."""
+        return {"variants": [_document(compared) for compared in self.variants]}
+
+
+def _document(compared: Compared) -> dict[str, Any]:
+    if compared.result is not None:
+        found = document(compared.result)
+    else:
+        found = dict.fromkeys(document_schema()["properties"])
+    head = {"name": compared.name, "changes": dict(compared.variant.changes)}
+    failure = {"kind": compared.failure, "reason": compared.reason} if compared.failure else None
+    return {**head, **found, "failure": failure}
+
+
+def compare(
+    scenario: Scenario,
+    variants: Sequence[str | Variant],
+    *,
+    catalogue: Catalogue | None = None,
+    workers: int | None = None,
+    on: str | None = None,
+    wall_limit: float = WALL_LIMIT,
+    ladder: Ladder = LADDER,
+    simulate: Callable[[Boat, Ladder], Result] = simulate_boat,
+    progress: bool = False,
+) -> Comparison:
+    """Crank a boat and variants of it.
+
+    Parameters
+    ----------
+    scenario : the boat as it is
+    variants : ``NAME:PATH=VALUE,...``, or made already
+    catalogue : parts; the shipped ones by default
+    workers, on, wall_limit : as for a sweep
+    ladder : groups of solver settings, tried in order
+    simulate : an importable function from boat and ladder to result
+    progress : tell on stderr how far it is
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    InputError
+        Variants that cannot be read or be boats; every problem.
+    SimulationError
+        Every simulation failed.
+    Interrupted
+        Ctrl-C.
+    """
+    if not variants:
+        raise InputError(['--variant: at least one is needed, such as --variant "thick:feed.size=10 AWG"'])
+    read = iter(parse_variants([v for v in variants if isinstance(v, str)]))
+    wanted = [Variant(AS_WRITTEN), *(next(read) if isinstance(v, str) else v for v in variants)]
+    _check(scenario, wanted, catalogue)
+    work = BoatWork((scenario,), whole, catalogue, ladder, simulate, "--variant")
+    keys = Keys(work)
+    found: dict[int, Compared] = {}
+    with StopRequest() as stop, Progress(len(wanted), "compare", quiet=not progress) as bar:
+        outcomes = run_many(
+            (keys.job(Changed(v.changes)) for v in wanted), work, workers, on=on, wall_limit=wall_limit, stop=stop
+        )
+        try:
+            for outcome in outcomes:
+                variant = wanted[outcome.number]
+                found[outcome.number] = Compared(variant, outcome.payload, outcome.failure, outcome.reason)
+                bar.step(failed=bool(outcome.failure))
+        finally:
+            outcomes.close()
+        if stop():
+            raise Interrupted("interrupted: nothing is kept")
+    ordered = tuple(found[number] for number in range(len(wanted)))
+    if all(compared.result is None for compared in ordered):
+        first = ordered[0]
+        raise SimulationError(
+            f"every run failed; the first: {first.failure}: {first.reason}", why="", todo="Try the boat with simulate."
+        )
+    return Comparison(ordered)
+
+
+def _check(scenario: Scenario, variants: Sequence[Variant], catalogue: Catalogue | None) -> None:
+    """Refuse what cannot be a boat before anything is run."""
+    problems: list[str] = []
+    for variant in variants:
+        try:
+            resolve(variant.of(scenario, "--variant"), catalogue)
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        raise InputError(list(dict.fromkeys(problems)))

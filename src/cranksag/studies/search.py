@@ -1,0 +1,124 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The search of `size`: brackets the smallest value that holds, then proves it.
+
+A few values are tried in every corner; from then on each smaller value has to be shown to fail, in the corner that is
+hardest on its neighbours first, so that most cost one run. No order of the values is assumed: where one fails above one
+that holds, all are decided. The answer is that of trying every value in every corner.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+
+from cranksag.studies.trial import Trial
+
+__all__ = ["Pair", "Search"]
+
+Pair = tuple[int, int]
+"""Position of a value and of a corner."""
+
+TOLERANCE = 1e-9
+"""Of the wanted margin [V]: a margin that differs by rounding counts."""
+
+
+class Search:
+    """Which value is the smallest that holds: values 0 to `values` - 1, each in `corners` corners."""
+
+    def __init__(self, values: int, corners: int, wanted: float, must_start: bool) -> None:
+        self.values, self.corners = values, corners
+        self.wanted, self._must_start = wanted, must_start
+        self.trials: dict[Pair, Trial] = {}
+        self.monotone = True
+
+    # --- what is known -------------------------------------------------------------------------------------------
+
+    def take(self, pair: Pair, trial: Trial) -> None:
+        """Keep what became of a value in a corner."""
+        self.trials[pair] = trial
+
+    def passes(self, trial: Trial) -> bool:
+        """Whether a trial is good enough."""
+        if trial.margin is None or trial.refused or not trial.holds or (self._must_start and not trial.starts):
+            return False
+        return trial.margin >= self.wanted - TOLERANCE
+
+    def of(self, value: int) -> dict[int, Trial]:
+        """Trials of a value by corner."""
+        return {c: t for c in range(self.corners) if (t := self.trials.get((value, c))) is not None}
+
+    def decided(self, value: int) -> bool | None:
+        """Whether a value holds in every corner; None while that is open."""
+        trials = self.of(value)
+        if any(not self.passes(trial) for trial in trials.values()):
+            return False
+        return True if len(trials) == self.corners else None
+
+    def hardest(self, value: int) -> int | None:
+        """The corner that is hardest on a value, of those tried."""
+        trials = self.of(value)
+        return min(trials, key=lambda c: (*self._rank(trials[c]), c)) if trials else None
+
+    def _rank(self, trial: Trial) -> tuple[float, ...]:
+        """Order of trials from the worst up: failed and refused ones first, then by margin."""
+        broken = trial.margin is None or bool(trial.refused) or (self._must_start and not trial.starts)
+        return (0.0 if broken else 1.0, trial.margin if trial.margin is not None else -1e9)
+
+    def smallest(self) -> int | None:
+        """The smallest value known to hold."""
+        return next((v for v in range(self.values) if self.decided(v)), None)
+
+    # --- the search ----------------------------------------------------------------------------------------------
+
+    def settle(self, run: Callable[[Iterable[Pair]], None]) -> None:
+        """Run what it takes to know the answer, and what the next smaller value does."""
+        seeds = sorted({(self.values - 1) // 2, self.values - 1})
+        run(self._open(seeds))
+        self._prove(run, lambda: self.smallest())
+        if not self._in_order():
+            self.monotone = False
+            self._prove(run, lambda: None)  # every value, whatever holds below it
+        answer = self.smallest()
+        if answer is None:
+            while len(self.of(best := self.nearest())) < self.corners:
+                run(self._open([best]))
+        elif answer > 0:
+            run(self._open([answer - 1]))
+
+    def _prove(self, run: Callable[[Iterable[Pair]], None], limit: Callable[[], int | None]) -> None:
+        """Decide every value below a limit that may move: one corner each, until it fails or has passed them all."""
+        while True:
+            end = limit()
+            left = [v for v in range(self.values if end is None else end) if self.decided(v) is None]
+            if not left:
+                return
+            untried = [v for v in left if not self.of(v)]
+            if untried:
+                run((v, self._killer(v)) for v in untried)
+                continue
+            first = left[0]  # the smallest that has passed so far: settle it, then try its killer on the others
+            run(self._open([first]))
+            if self.decided(first) is False:
+                killer = self.hardest(first)
+                assert killer is not None
+                run((v, killer) for v in left[1:] if (v, killer) not in self.trials)
+
+    def _open(self, values: Iterable[int]) -> list[Pair]:
+        return [(v, c) for v in values for c in range(self.corners) if (v, c) not in self.trials]
+
+    def _killer(self, value: int) -> int:
+        """The corner that is hardest on the nearest value that was tried in all of them."""
+        known = [v for v in range(self.values) if len(self.of(v)) == self.corners]
+        nearest = min(known, key=lambda v: abs(v - value))
+        found = self.hardest(nearest)
+        assert found is not None
+        return found
+
+    def _in_order(self) -> bool:
+        """Whether no value is known to fail above one that is known to hold."""
+        answer = self.smallest()
+        return answer is None or all(self.decided(v) is not False for v in range(answer, self.values))
+
+    def nearest(self) -> int:
+        """Of values that all fail, the one whose hardest corner, of those tried, is the least hard."""
+        ranked = {v: self._rank(self.trials[v, c]) for v in range(self.values) if (c := self.hardest(v)) is not None}
+        return max(ranked, key=lambda v: (ranked[v], -v))

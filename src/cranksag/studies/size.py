@@ -1,0 +1,398 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Size: the smallest standard value that holds with margin in every corner.
+
+A value holds if in every corner no display restarts, the margin is at least the one wanted, and the value brings no
+danger or overload of its own. For fields that decide whether the engine turns, the engine must start as well; for the
+display's own supply and hold-up a corner in which it does not start is told, not held against the value.
+
+How the answer is found, and why it is that of trying everything: `cranksag.studies.search`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from cranksag.catalogue import Catalogue, load_catalogue
+from cranksag.errors import InputError, Interrupted, SimulationError
+from cranksag.quantities import VOLTAGE, parse
+from cranksag.resolve import Boat, resolve
+from cranksag.runner import (
+    WALL_LIMIT,
+    BoatWork,
+    Changed,
+    Keys,
+    Overrides,
+    Progress,
+    StopRequest,
+    run_many,
+    spec_at,
+)
+from cranksag.scenario import Scenario
+from cranksag.scenario.specs import Text
+from cranksag.simulate import Ladder, simulate_boat
+from cranksag.solver import LADDER
+from cranksag.studies.axes import Axis, part_kind
+from cranksag.studies.corners import DEFAULT_CORNERS, Corner, changes_of
+from cranksag.studies.search import TOLERANCE, Pair, Search
+from cranksag.studies.shelf import shelf_of
+from cranksag.studies.trial import Trial, TrialMeasure
+from cranksag.studies.variants import AS_WRITTEN, Variant, parse_variants
+from cranksag.verdict.results import Result
+
+__all__ = ["DEFAULT", "Size", "Tried", "size"]
+
+DEFAULT = "default"
+"""Stands for the default corners among those of the user."""
+
+DISPLAY_SIDE = ("feed", "hold_up", "displays", "loads")
+"""Tables whose fields do not decide whether the engine turns."""
+
+_SUPERSEDED = {
+    "hold_up.pack": ("pack_voltage", "pack_resistance", "pack_capacity"),
+    "hold_up.relay": (
+        "coil_resistance", "must_operate", "must_release", "operate_time", "release_time", "contact_resistance",
+    ),
+}  # fmt: skip
+"""Written figures that would hide those of the part that is tried."""
+
+
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """A value of the shelf as far as it was tried.
+
+    `value` as written; `si` [SI], None for a name; `holds`: in every corner; `margin` [V]: lowest over the corners that
+    were tried, None if none gave one; `corner`: the hardest of them; `why`: what goes wrong there; `complete`: every
+    corner was tried.
+    """
+
+    value: str
+    si: float | None
+    holds: bool
+    margin: float | None
+    corner: str
+    why: str
+    complete: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """The answer of `size`.
+
+    `margin_wanted` [V]; `answer`: the smallest value that holds, None if no value does; `next_smaller`: the one before
+    it on the shelf; `best`: where none holds, the value that comes nearest; `reason`: why none holds; `monotone`: no
+    larger value was seen to fail where a smaller one holds; `tried`: values that were tried, ascending; `corners`:
+    their names; `fails_in`: those in which the best does not hold; `not_starting`: those in which the engine does not
+    start with the answer (or the best); `runs`: simulations; `shelf`: values on it.
+    """
+
+    path: str
+    margin_wanted: float
+    answer: Tried | None
+    next_smaller: Tried | None
+    best: Tried | None
+    reason: str
+    monotone: bool
+    tried: tuple[Tried, ...]
+    corners: tuple[str, ...]
+    fails_in: tuple[str, ...]
+    not_starting: tuple[str, ...]
+    notes: tuple[str, ...]
+    runs: int
+    shelf: int
+
+    @property
+    def holds(self) -> bool:
+        """Whether a value of the shelf holds."""
+        return self.answer is not None
+
+    def document(self) -> dict[str, Any]:
+        """The JSON document."""
+        shown = self.answer if self.answer is not None else self.best
+        smaller = self.next_smaller
+        return {
+            "path": self.path,
+            "value": None if self.answer is None else self.answer.value,
+            "value_si": None if self.answer is None else self.answer.si,
+            "margin_v": None if shown is None else shown.margin,
+            "margin_wanted_v": self.margin_wanted,
+            "binding_corner": None if shown is None else shown.corner,
+            "next_smaller": None
+            if smaller is None
+            else {"value": smaller.value, "margin_v": smaller.margin, "corner": smaller.corner, "why": smaller.why},
+            "holds": self.holds,
+            "reason": self.reason,
+            "nearest": None if self.best is None else self.best.value,
+            "monotone": self.monotone,
+            "corners": list(self.corners),
+            "fails_in": list(self.fails_in),
+            "not_starting": list(self.not_starting),
+            "tried": [
+                {"value": t.value, "holds": t.holds, "margin_v": t.margin, "corner": t.corner, "complete": t.complete}
+                for t in self.tried
+            ],
+            "notes": list(self.notes),
+            "runs": self.runs,
+            "shelf_values": self.shelf,
+        }
+
+
+def size(
+    scenario: Scenario,
+    path: str,
+    margin: float | str = "1 V",
+    corners: Sequence[str | Variant] = (DEFAULT,),
+    *,
+    shelf: str | None = None,
+    catalogue: Catalogue | None = None,
+    workers: int | None = None,
+    on: str | None = None,
+    wall_limit: float = WALL_LIMIT,
+    ladder: Ladder = LADDER,
+    simulate: Callable[[Boat, Ladder], Result] = simulate_boat,
+    progress: bool = False,
+) -> Size:
+    """The smallest standard value of a field that holds in every corner.
+
+    Parameters
+    ----------
+    scenario : the boat
+    path : dotted path of the field to size
+    margin : wanted over the brown-out threshold, [V] or as text
+    corners : ``NAME:PATH=VALUE,...``, or "default" for `DEFAULT_CORNERS`; the boat as written always counts
+    shelf : values to choose from, in the grammar of an axis; the standard values by default
+    catalogue : parts; the shipped ones by default
+    workers, on, wall_limit : as for a sweep
+    ladder : groups of solver settings, tried in order
+    simulate : an importable function from boat and ladder to result
+    progress : tell on stderr how far it is
+
+    Returns
+    -------
+    Size
+
+    Raises
+    ------
+    InputError
+        The field has no shelf, or corners that do not fit the boat.
+    SimulationError
+        Every simulation failed.
+    Interrupted
+        Ctrl-C: an answer needs every run.
+    """
+    wanted = parse(margin, VOLTAGE) if isinstance(margin, str) else float(margin)
+    scenario, notes = _without_superseded(scenario, path)
+    boat = resolve(scenario, catalogue)
+    axis = shelf_of(path, boat, catalogue, shelf)
+    corner_list = _corner_list(corners)
+    must_start = path.partition(".")[0] not in DISPLAY_SIDE
+    known = tuple(note.code for note in boat.dangers)
+    measure = TrialMeasure(path, must_start, _ratings(path, catalogue), known)
+    work = BoatWork((scenario,), measure, catalogue, ladder, simulate, "--corner")
+    tasks = _Tasks(scenario, path, axis, corner_list, catalogue)
+    search = Search(len(axis), len(tasks.names), wanted, must_start)
+    with StopRequest() as stop, Progress(0, "size", quiet=not progress) as bar:
+        bench = _Bench(work, tasks, search, workers, on, wall_limit, stop, bar)
+        search.settle(bench.run)
+    return _answer(path, wanted, axis, tasks.names, search, notes)
+
+
+def _without_superseded(scenario: Scenario, path: str) -> tuple[Scenario, tuple[str, ...]]:
+    """The scenario without written figures that would hide those of the parts that are tried."""
+    names = [name for name in _SUPERSEDED.get(path, ()) if getattr(scenario.hold_up, name) is not None]
+    if not names:
+        return scenario, ()
+    section = scenario.hold_up.model_copy(update=dict.fromkeys(names))
+    told = ", ".join(f"hold_up.{name}" for name in names)
+    note = f"left out: {told}, which as written would hide each part's own"
+    return scenario.model_copy(update={"hold_up": section}), (note,)
+
+
+def _ratings(path: str, catalogue: Catalogue | None) -> dict[str, float]:
+    """Current that each part of the field's kind may carry [A], by its name in lower case."""
+    kind = part_kind(path)
+    field = {"diode": "rated_current", "relay": "carry_current"}.get(kind or "")
+    if kind is None or field is None:
+        return {}
+    parts = catalogue if catalogue is not None else load_catalogue()
+    return {entry.name.lower(): float(entry.value(field)) for entry in parts.entries(kind)}
+
+
+def _corner_list(corners: Sequence[str | Variant]) -> list[Variant | Corner]:
+    found: list[Variant | Corner] = []
+    texts = [c for c in corners if isinstance(c, str) and c != DEFAULT]
+    read = iter(parse_variants(texts, "--corner"))
+    for corner in corners:
+        if corner == DEFAULT:
+            found += DEFAULT_CORNERS
+        else:
+            found.append(next(read) if isinstance(corner, str) else corner)
+    names = [corner.name for corner in found]
+    twice = sorted({name for name in names if names.count(name) > 1})
+    if twice:
+        raise InputError([f"--corner {name}: the name is taken, choose another" for name in twice])
+    return found
+
+
+class _Tasks:
+    """Every value in every corner, as changes to the scenario; None where a corner does not touch the boat."""
+
+    def __init__(
+        self,
+        scenario: Scenario,
+        path: str,
+        axis: Axis,
+        corners: Sequence[Variant | Corner],
+        catalogue: Catalogue | None,
+    ) -> None:
+        rows: list[list[Overrides | None]] = []
+        impossible: dict[int, InputError] = {}
+        for place, text in enumerate(axis.texts):
+            own: Overrides = ((path, text),)
+            try:
+                boat = resolve(scenario.with_overrides(dict(own), "--for"), catalogue)
+            except InputError as error:
+                impossible[place] = error
+                rows.append([own] * (len(corners) + 1))
+                continue
+            changes = [_changes(corner, boat, path) for corner in corners]
+            rows.append([own, *(None if c is None else (*own, *c) for c in changes)])
+        if len(impossible) == len(axis):
+            raise next(iter(impossible.values()))
+        alive = [k for k in range(len(corners) + 1) if any(row[k] is not None for row in rows)]
+        self.names = tuple([AS_WRITTEN, *(corner.name for corner in corners)][k] for k in alive)
+        first = next(row[0] for place, row in enumerate(rows) if place not in impossible)
+        self.changes = [[row[k] if row[k] is not None else row[0] for k in alive] for row in rows]
+        _check_corners(scenario, first, [c for c in corners if isinstance(c, Variant)], catalogue)
+
+    def of(self, value: int, corner: int) -> Changed:
+        """The task of a value in a corner."""
+        changes = self.changes[value][corner]
+        assert changes is not None
+        return Changed(changes)
+
+
+def _changes(corner: Variant | Corner, boat: Boat, path: str) -> Overrides | None:
+    if isinstance(corner, Corner):
+        return changes_of(corner, boat, path) or None
+    if path in dict(corner.changes):
+        raise InputError([f"--corner {corner.name}: changes {path}, which is what is sized"])
+    return corner.changes
+
+
+def _check_corners(
+    scenario: Scenario, own: Overrides | None, corners: Sequence[Variant], catalogue: Catalogue | None
+) -> None:
+    """Refuse corners that no boat can be in, all of them at once, before anything is run."""
+    problems: list[str] = []
+    for corner in corners:
+        try:
+            resolve(scenario.with_overrides(dict((*(own or ()), *corner.changes)), "--corner"), catalogue)
+        except InputError as error:
+            problems += [f"{problem} (in {corner.name})" for problem in error.problems]
+    if problems:
+        raise InputError(problems)
+
+
+class _Bench:
+    """Runs values in corners and hands what became of them to the search."""
+
+    def __init__(
+        self,
+        work: BoatWork,
+        tasks: _Tasks,
+        search: Search,
+        workers: int | None,
+        on: str | None,
+        wall_limit: float,
+        stop: StopRequest,
+        bar: Progress,
+    ) -> None:
+        self._work, self._tasks, self._search = work, tasks, search
+        self._how = {"workers": workers, "on": on, "wall_limit": wall_limit, "stop": stop}
+        self._stop, self._bar = stop, bar
+        self._keys = Keys(work)
+
+    def run(self, pairs: Iterable[Pair]) -> None:
+        """Run pairs of value and corner."""
+        wanted = list(dict.fromkeys(pairs))
+        self._bar.total += len(wanted)
+        outcomes = run_many(
+            (self._keys.job(self._tasks.of(*pair)) for pair in wanted),
+            self._work,
+            **self._how,  # type: ignore[arg-type]
+        )
+        try:
+            for outcome in outcomes:
+                trial = (
+                    Trial(None, None, False, False, why=f"{outcome.failure}: {outcome.reason}", failed=True)
+                    if outcome.failure
+                    else Trial(*outcome.payload)
+                )
+                self._search.take(wanted[outcome.number], trial)
+                self._bar.step(failed=bool(outcome.failure))
+        finally:
+            outcomes.close()
+        if self._stop():
+            raise Interrupted("interrupted: a size needs every run, nothing is kept")
+
+
+def _answer(path: str, wanted: float, axis: Axis, names: Sequence[str], search: Search, notes: tuple[str, ...]) -> Size:
+    trials = search.trials
+    if trials and all(trial.failed for trial in trials.values()):
+        first = next(iter(trials.values())).why
+        raise SimulationError(f"every run failed; the first: {first}", why="", todo="Try one of them with simulate.")
+    tried = {v: _tried(v, axis, names, search) for v in range(len(axis)) if search.of(v)}
+    found = search.smallest()
+    place = found if found is not None else search.nearest()
+    best = None if found is not None else tried[place]
+    idle = tuple(names[c] for c, trial in search.of(place).items() if not trial.starts and not trial.failed)
+    return Size(
+        path=path,
+        margin_wanted=wanted,
+        answer=None if found is None else tried[found],
+        next_smaller=None if not found else tried[found - 1],
+        best=best,
+        reason="" if best is None else _reason(axis, best, wanted),
+        monotone=search.monotone,
+        tried=tuple(tried.values()),
+        corners=tuple(names),
+        fails_in=tuple(names[c] for c, trial in search.of(place).items() if not search.passes(trial)),
+        not_starting=idle,
+        notes=notes,
+        runs=len(trials),
+        shelf=len(axis),
+    )
+
+
+def _tried(value: int, axis: Axis, names: Sequence[str], search: Search) -> Tried:
+    corner = search.hardest(value)
+    assert corner is not None
+    trial = search.trials[value, corner]
+    margins = [t.margin for t in search.of(value).values() if t.margin is not None]
+    named = isinstance(spec_at(axis.path), Text) or math.isnan(axis.values[value])
+    return Tried(
+        value=axis.texts[value],
+        si=None if named else axis.values[value],
+        holds=bool(search.decided(value)),
+        margin=min(margins) if margins else None,
+        corner=names[corner],
+        why=trial.refused or trial.why,
+        complete=len(search.of(value)) == search.corners,
+    )
+
+
+def _reason(axis: Axis, best: Tried, wanted: float) -> str:
+    """Why no value holds, from the one that comes nearest."""
+    span = axis.texts[0] if len(axis) == 1 else f"{axis.texts[0]} to {axis.texts[-1]}"
+    if best.margin is None:
+        short = "gives no result"
+    elif best.margin >= wanted - TOLERANCE:
+        short = f"fails with {best.margin:.2f} V of margin"
+    else:
+        short = f"is {wanted - best.margin:.2f} V short of the wanted {wanted:g} V"
+    because = f": {best.why}" if best.why else ""
+    nearest = "it" if len(axis) == 1 else f"the nearest, {best.value},"
+    return f"no value of {span} holds, because {nearest} {short} in the corner {best.corner!r}{because}"

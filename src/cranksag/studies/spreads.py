@@ -1,0 +1,376 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""How far real parts stray from their figures: the default spreads, each with its source, and the grammar of a spread.
+
+``PATH=SPEC`` with SPEC one of
+
+- ``uniform 10 %``: evenly within 10 % either way of the boat's own figure;
+- ``normal 10 %``: Gaussian with that standard deviation, cut off at three of them;
+- ``factor 2``: log-normal; 95 % of parts lie within a factor of 2 either way, cut off at three standard deviations;
+- ``uniform A..B``, ``normal A..B``: the same between values with units; of a Gaussian 95 % lie between them;
+- ``triangular A..M..B``: from A to B with the peak at M;
+- ``none``: as written.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from cranksag.catalogue import Catalogue, load_catalogue
+from cranksag.errors import InputError
+from cranksag.parts.battery import temperature_law_spread
+from cranksag.parts.relay import (
+    OPERATE_SHARE_LOW,
+    OPERATE_SHARE_TYPICAL,
+    RelayCircuit,
+    must_operate_spread,
+    must_release_spread,
+)
+from cranksag.quantities import nearest, shown
+from cranksag.resolve import Boat
+from cranksag.resolve.model import Bank, HouseFeed, StandbyPack
+from cranksag.runner import spec_at
+from cranksag.scenario.specs import Number, Quantity
+
+__all__ = ["DEFAULT_SPREADS", "ON_THE_BOAT", "Spread", "parse_spread", "spreads_of"]
+
+CUT = 3.0
+"""Standard deviations at which a Gaussian is cut off."""
+
+COVERED = 1.959963984540054
+"""Standard deviations that hold 95 % of a Gaussian."""
+
+PLATEAU = 1.0  # [s] duration at which the temperature laws of the battery are compared
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """How one value strays.
+
+    `law`: uniform, normal, triangular, factor or none; `low`, `middle`, `high`: multiples of the boat's own figure, or
+    values [SI] where `absolute`; for normal and factor `low` and `high` hold 95 %; `source`: where they come from.
+    """
+
+    path: str
+    law: str
+    low: float
+    middle: float
+    high: float
+    source: str
+    absolute: bool = False
+
+    def at(self, share: float) -> float:
+        """The value below which a share (0 to 1) of parts lies."""
+        if self.law == "none" or self.high <= self.low:
+            return self.middle
+        if self.law == "uniform":
+            return self.low + share * (self.high - self.low)
+        if self.law == "triangular":
+            return _triangular(self.low, self.middle, self.high, share)
+        deviations = _cut_normal(share)
+        if self.law == "factor":
+            return self.middle * math.exp(deviations * math.log(self.high / self.middle) / COVERED)
+        return self.middle + deviations * (self.high - self.low) / (2.0 * COVERED)
+
+
+def _triangular(low: float, peak: float, high: float, share: float) -> float:
+    split = (peak - low) / (high - low)
+    if share < split:
+        return low + math.sqrt(share * (high - low) * (peak - low))
+    return high - math.sqrt((1.0 - share) * (high - low) * (high - peak))
+
+
+def _cut_normal(share: float) -> float:
+    """Quantile of the standard Gaussian cut off at `CUT`."""
+    from statistics import NormalDist
+
+    standard = NormalDist()
+    outside = standard.cdf(-CUT)
+    return min(max(standard.inv_cdf(outside + share * (1.0 - 2.0 * outside)), -CUT), CUT)
+
+
+# --- default spreads -----------------------------------------------------------------------------------------
+
+
+def _within(path: str, percent: float, source: str) -> Spread:
+    return Spread(path, "uniform", 1.0 - percent / 100.0, 1.0, 1.0 + percent / 100.0, source)
+
+
+def _factor(path: str, factor: float, source: str) -> Spread:
+    return Spread(path, "factor", 1.0 / factor, 1.0, factor, source)
+
+
+_JOINT = "engineering estimate: pins and terminals between fresh and corroded"
+_SHIPPED = "catalogue tolerance"
+_ELECTROLYTIC = "data sheet of a radial electrolytic series (TWL): +-20 % at 120 Hz and 20 degC"
+
+DEFAULT_SPREADS: tuple[Spread, ...] = (
+    _within("battery.health", 10.0, "engineering estimate: batteries of one type and age"),
+    _within("battery.state_of_charge", 5.0, "engineering estimate: charge read from a resting voltage"),
+    _within("house.health", 10.0, "engineering estimate: batteries of one type and age"),
+    _within("house.state_of_charge", 5.0, "engineering estimate: charge read from a resting voltage"),
+    Spread("battery.temperature_law", "uniform", 1.0, 1.0, 1.0, "disagreement of the published temperature laws"),
+    _within("starter.resistance", 15.0, "engineering estimate: spread of production starters about a fitted figure"),
+    _within("starter.pull_in", 10.0, "as the coils of relays: catalogue tolerance"),
+    _within("starter.hold_in", 10.0, "as the coils of relays: catalogue tolerance"),
+    _within("start_circuit.relay", 10.0, "data sheets of automotive relays: coil resistance +-10 %"),
+    Spread("start_circuit.relay_must_operate", "triangular", OPERATE_SHARE_LOW, OPERATE_SHARE_TYPICAL, 1.0,
+           "data sheets print a maximum; lowest and typical: engineering estimate"),
+    Spread("start_circuit.relay_must_release", "triangular", 1.0, 1.0, 1.0,
+           "data sheets print a minimum; highest: release window of a relay to JIS D 5010"),
+    _factor("start_circuit.joints", 2.0, _JOINT),
+    _factor("cables.positive.*.joints", 2.0, _JOINT),
+    _factor("cables.negative.*.joints", 2.0, _JOINT),
+    _factor("feed.joints", 2.0, _JOINT),
+    _factor("feed.return_joints", 2.0, _JOINT),
+    _within("feed.length", 10.0, "engineering estimate: a harness measured along the hull"),
+    _factor("engine.friction_factor", 1.3, "engineering estimate: cranking friction from displacement and oil"),
+    _within("displays.*.power", 10.0, "engineering estimate: backlight and units of one type"),
+    _within("displays.*.brownout", 2.0, "from memory: reset supervisors +-1.5 to 2.5 %"),
+    _within("displays.*.input_capacitance", 20.0, _ELECTROLYTIC),
+    _within("hold_up.capacitance", 20.0, _ELECTROLYTIC),
+    _factor("hold_up.esr", 1.5, "engineering estimate: data sheets print a maximum"),
+    _within("hold_up.inrush_limit", 5.0, "series E24 of IEC 60063 goes with +-5 %"),
+    _within("hold_up.pack_charge", 10.0, "engineering estimate: months since it was charged"),
+    _factor("hold_up.pack_resistance", 1.3, "engineering estimate: packs of one type and age"),
+    _within("hold_up.coil_resistance", 10.0, "data sheets of automotive relays: coil resistance +-10 %"),
+    Spread("hold_up.must_operate", "triangular", OPERATE_SHARE_LOW, OPERATE_SHARE_TYPICAL, 1.0,
+           "data sheets print a maximum; lowest and typical: engineering estimate"),
+    Spread("hold_up.must_release", "triangular", 1.0, 1.0, 1.0,
+           "data sheets print a minimum; highest: release window of a relay to JIS D 5010"),
+    _factor("hold_up.joints", 2.0, _JOINT),
+    _factor("hold_up.diode_saturation", 3.0, "engineering estimate: +-40 mV of forward drop between specimens"),
+)  # fmt: skip
+"""Spreads where the user names none; those of fields that a boat does not have fall away. A star is any number. The
+bands of `battery.temperature_law` and of both `must_release` come from the boat itself."""
+
+
+def _battery_law(boat: Boat, factor: float) -> Boat:
+    battery = boat.battery
+    return dataclasses.replace(
+        boat,
+        battery=dataclasses.replace(
+            battery,
+            resistance_instant=battery.resistance_instant * factor,
+            resistance_fast=battery.resistance_fast * factor,
+            resistance_slow=battery.resistance_slow * factor,
+        ),
+    )
+
+
+def _starter_resistance(boat: Boat, factor: float) -> Boat:
+    return dataclasses.replace(boat, motor=dataclasses.replace(boat.motor, resistance=boat.motor.resistance * factor))
+
+
+def _start_relay(boat: Boat, change: Callable[[RelayCircuit], RelayCircuit]) -> Boat:
+    relay = boat.start.relay
+    if relay is None:
+        return boat
+    return dataclasses.replace(boat, start=dataclasses.replace(boat.start, relay=change(relay)))
+
+
+def _hold_up_relay(boat: Boat, change: Callable[[RelayCircuit], RelayCircuit]) -> Boat:
+    hold = boat.hold_up
+    if not isinstance(hold, StandbyPack) or hold.relay is None:
+        return boat
+    return dataclasses.replace(boat, hold_up=dataclasses.replace(hold, relay=change(hold.relay)))
+
+
+def _operates_at(factor: float) -> Callable[[RelayCircuit], RelayCircuit]:
+    def change(relay: RelayCircuit) -> RelayCircuit:
+        operate = relay.operate_current * factor
+        return dataclasses.replace(
+            relay, operate_current=operate, release_current=min(relay.release_current, RELEASE_BELOW * operate)
+        )
+
+    return change
+
+
+def _releases_at(factor: float) -> Callable[[RelayCircuit], RelayCircuit]:
+    def change(relay: RelayCircuit) -> RelayCircuit:
+        release = min(relay.release_current * factor, RELEASE_BELOW * relay.operate_current)
+        return dataclasses.replace(relay, release_current=release)
+
+    return change
+
+
+RELEASE_BELOW = 0.95
+"""A relay lets go below its own pick-up: highest release over pick-up of one specimen; engineering estimate."""
+
+
+def _diode(boat: Boat, factor: float) -> Boat:
+    hold = boat.hold_up
+    if not isinstance(hold, StandbyPack | HouseFeed | Bank) or hold.diode is None:
+        return boat
+    diode = dataclasses.replace(hold.diode, saturation_current=hold.diode.saturation_current * factor)
+    return dataclasses.replace(boat, hold_up=dataclasses.replace(hold, diode=diode))
+
+
+ON_THE_BOAT: Mapping[str, Callable[[Boat, float], Boat]] = {
+    "battery.temperature_law": _battery_law,
+    "starter.resistance": _starter_resistance,
+    "start_circuit.relay_must_operate": lambda boat, factor: _start_relay(boat, _operates_at(factor)),
+    "start_circuit.relay_must_release": lambda boat, factor: _start_relay(boat, _releases_at(factor)),
+    "hold_up.must_operate": lambda boat, factor: _hold_up_relay(boat, _operates_at(factor)),
+    "hold_up.must_release": lambda boat, factor: _hold_up_relay(boat, _releases_at(factor)),
+    "hold_up.diode_saturation": _diode,
+}
+"""What is not a field, or stands for a specimen behind a printed limit: multiples on the resolved boat."""
+
+
+# --- spreads of one boat -------------------------------------------------------------------------------------
+
+
+def spreads_of(
+    boat: Boat,
+    own: Sequence[Spread] = (),
+    catalogue: Catalogue | None = None,
+    defaults: Sequence[Spread] = DEFAULT_SPREADS,
+) -> tuple[Spread, ...]:
+    """The spreads that apply to a boat: the user's own before the default ones.
+
+    Parameters
+    ----------
+    boat : as written
+    own : those of the user
+    catalogue : for tolerances that its parts state; the shipped one by default
+    defaults : in place of `DEFAULT_SPREADS`
+
+    Raises
+    ------
+    InputError
+        An own spread is about something the boat does not have.
+    """
+    taken = {spread.path for spread in own}
+    found: list[Spread] = []
+    for spread in defaults:
+        found += [s for s in _placed(spread, boat) if s.path not in taken and _applies(s.path, boat)]
+    found = [_from_parts(s, boat, catalogue) for s in found]
+    missing = [s.path for s in own if not _applies(s.path, boat)]
+    if missing:
+        raise InputError([f"--tolerance {path}: this boat has no number there" for path in missing])
+    found += [s for s in own if s.law != "none"]
+    return tuple(s for s in found if s.high > s.low)
+
+
+def _placed(spread: Spread, boat: Boat) -> list[Spread]:
+    """A spread for each entry of a list."""
+    if "*" not in spread.path:
+        return [spread]
+    pattern = re.compile(re.escape(spread.path).replace(r"\*", "([0-9]+)"))
+    return [dataclasses.replace(spread, path=path) for path in boat.values if pattern.fullmatch(path)]
+
+
+def _applies(path: str, boat: Boat) -> bool:
+    if path == "battery.temperature_law" or path == "starter.resistance":
+        return True
+    if path == "hold_up.diode_saturation":
+        return isinstance(boat.hold_up, StandbyPack | HouseFeed | Bank) and boat.hold_up.diode is not None
+    if path.startswith("start_circuit.relay_must"):
+        return boat.start.relay is not None
+    if path in ("hold_up.must_operate", "hold_up.must_release"):
+        return isinstance(boat.hold_up, StandbyPack) and boat.hold_up.relay is not None
+    held = boat.values.get(path)
+    return held is not None and isinstance(held.value, float | int) and not isinstance(held.value, bool)
+
+
+def _from_parts(spread: Spread, boat: Boat, catalogue: Catalogue | None) -> Spread:
+    """The spread with what the boat's own parts and place say about it."""
+    if spread.path == "battery.temperature_law":
+        low, high = temperature_law_spread(boat.temperatures.battery, PLATEAU)
+        return dataclasses.replace(spread, low=low, high=high)
+    if spread.path.endswith("must_release"):
+        return _release(spread, boat)
+    if spread.path == "hold_up.coil_resistance" and "hold_up.relay" in boat.values:
+        parts = catalogue if catalogue is not None else load_catalogue()
+        entry = parts.find("relay", str(boat.values["hold_up.relay"].value))
+        share = entry.spread("coil_resistance")
+        if share > 0.0:
+            return _within(spread.path, 100.0 * share, f"{_SHIPPED}: {entry.name}, {entry.source}")
+    return spread
+
+
+def _release(spread: Spread, boat: Boat) -> Spread:
+    """Release of single specimens, as multiples of the typical one that the boat has."""
+    names = ("hold_up.must_release", "hold_up.must_operate")
+    if spread.path.startswith("start_circuit"):
+        names = ("start_circuit.relay_must_release", "start_circuit.relay_must_operate")
+    printed, operate = (float(boat.values[name].value) for name in names)
+    found = must_release_spread(printed, must_operate_spread(operate).high)
+    return dataclasses.replace(spread, low=found.low / found.typical, high=found.high / found.typical)
+
+
+# --- the grammar ---------------------------------------------------------------------------------------------
+
+_PERCENT = re.compile(r"(uniform|normal)\s+([0-9]+(?:\.[0-9]*)?)\s*%")
+_FACTOR = re.compile(r"factor\s+([0-9]+(?:\.[0-9]*)?)")
+_LIMITS = re.compile(r"(uniform|normal|triangular)\s+(.+)", re.DOTALL)
+_GRAMMAR = "write uniform 10 %, normal 10 %, factor 2, uniform A..B, normal A..B, triangular A..M..B or none"
+
+
+def parse_spread(text: str, option: str = "--tolerance") -> Spread:
+    """A spread of ``PATH=SPEC``.
+
+    Raises
+    ------
+    InputError
+        The path or the spread cannot be read.
+    """
+    path, equals, spec = (part.strip() for part in text.partition("="))
+    if not equals or not path:
+        raise InputError([f"{option} {shown(text)}: write PATH=SPEC, such as feed.joints=factor 2"])
+    if path not in ON_THE_BOAT:
+        _number_at(path, option)
+    source = f"{option} {spec}"
+    if spec == "none":
+        return Spread(path, "none", 1.0, 1.0, 1.0, source)
+    if match := _PERCENT.fullmatch(spec):
+        return _by_percent(path, match[1], float(match[2]), source, option)
+    if match := _FACTOR.fullmatch(spec):
+        factor = float(match[1])
+        if not 1.0 < factor <= 100.0:
+            raise InputError([f"{option} {path}: a factor must be above 1 and at most 100"])
+        return _factor(path, factor, source)
+    if (match := _LIMITS.fullmatch(spec)) and ".." in spec:
+        return _by_limits(path, match[1], [part.strip() for part in match[2].split("..")], source, option)
+    raise InputError([f"{option} {path} = {shown(spec)}: {_GRAMMAR}"])
+
+
+def _number_at(path: str, option: str) -> None:
+    try:
+        field = spec_at(path)
+    except InputError as error:
+        close = nearest(path, list(ON_THE_BOAT))
+        hint = f" (or did you mean {close}?)" if close else ""
+        raise InputError([f"{option} {problem}{hint}" for problem in error.problems]) from None
+    if not isinstance(field, Quantity | Number) or (isinstance(field, Number) and field.whole):
+        raise InputError([f"{option} {path}: only a number strays, not a {field.kind}"])
+
+
+def _by_percent(path: str, law: str, percent: float, source: str, option: str) -> Spread:
+    if not 0.0 < percent < 100.0:
+        raise InputError([f"{option} {path}: a tolerance must be above 0 % and below 100 %"])
+    if law == "uniform":
+        return _within(path, percent, source)
+    half = COVERED * percent / 100.0
+    return Spread(path, "normal", 1.0 - half, 1.0, 1.0 + half, source)
+
+
+def _by_limits(path: str, law: str, parts: list[str], source: str, option: str) -> Spread:
+    wanted = 3 if law == "triangular" else 2
+    if len(parts) != wanted:
+        raise InputError([f"{option} {path}: {_GRAMMAR}"])
+    if path in ON_THE_BOAT:
+        raise InputError([f"{option} {path}: strays about a figure of the boat, write percent or a factor"])
+    field = spec_at(path)
+    try:
+        values = [field.read_text(part) for part in parts]
+    except InputError as error:
+        raise InputError([f"{option} {path}: {problem}" for problem in error.problems]) from None
+    if any(isinstance(v, str) for v in values) or sorted(values) != values or values[0] == values[-1]:
+        raise InputError([f"{option} {path}: the limits must be numbers, the lower one first"])
+    middle = values[1] if wanted == 3 else 0.5 * (values[0] + values[1])
+    return Spread(path, law, values[0], middle, values[-1], source, absolute=True)

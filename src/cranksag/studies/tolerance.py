@@ -1,0 +1,342 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Tolerance: the share of boats of one drawing in which the display really holds.
+
+Plain Monte Carlo over the spreads of `cranksag.studies.spreads`, each drawn independently. Every spread has its own
+stream of random numbers, made from the seed and its path: the same seed gives the same boats whatever the number of
+workers, and one spread more or less leaves the draws of the others alone.
+
+A boat counts as held if no display restarts and the engine starts. The statistics: `cranksag.studies.shares`.
+"""
+
+from __future__ import annotations
+
+import math
+import zlib
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from cranksag.catalogue import Catalogue
+from cranksag.errors import InputError, Interrupted, SimulationError
+from cranksag.resolve import Boat, resolve
+from cranksag.runner import WALL_LIMIT, BoatWork, Changed, Job, Overrides, Progress, StopRequest, run_many
+from cranksag.runner.keys import digest
+from cranksag.scenario import Scenario
+from cranksag.simulate import Ladder, simulate_boat
+from cranksag.solver import LADDER
+from cranksag.studies.corners import text_of
+from cranksag.studies.shares import (
+    INTERVALS,
+    Correlation,
+    Driver,
+    Running,
+    correlations,
+    drivers,
+    enough,
+    interval,
+    running,
+)
+from cranksag.studies.spreads import DEFAULT_SPREADS, ON_THE_BOAT, Spread, parse_spread, spreads_of
+from cranksag.verdict.results import Result
+
+__all__ = ["Draw", "Tolerance", "tolerance"]
+
+MOST_DRAWS = 1_000_000
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Draw:
+    """One boat: fields as after ``--set``, and multiples on the resolved boat by their names in `ON_THE_BOAT`."""
+
+    changes: Overrides
+    multiples: tuple[tuple[str, float], ...]
+
+
+@dataclass(frozen=True)
+class DrawWork:
+    """Crank a drawn boat: payload [margin V, minimum V, held, starts, reason]."""
+
+    boats: BoatWork
+
+    def prepare(self) -> None:
+        """Load the solver's library."""
+        self.boats.prepare()
+
+    def __call__(self, task: Draw) -> list[Any]:
+        boat = self.boats.boat(Changed(task.changes))
+        for name, factor in task.multiples:
+            boat = ON_THE_BOAT[name](boat, factor)
+        result = self.boats.simulate(boat, self.boats.ladder)
+        starts = result.cranks.turns and (result.cranks.fires or boat.fires_after is None)
+        holds = all(d.holds for d in result.displays)
+        why = "" if holds and starts else result.cranks.reason if holds else f"{result.display.name} restarts"
+        return [min(d.margin for d in result.displays), result.display.minimum_voltage, holds and starts, starts, why]
+
+
+@dataclass(frozen=True)
+class Tolerance:
+    """The answer of `tolerance`.
+
+    `asked`: draws wanted; `draws`: boats that gave a result; `held` of them; `share` [-] and its interval `low`, `high`
+    at `confidence` by `method`; `failed`: simulations that gave none, with the first `reason`; `not_starting`: boats
+    whose engine does not start; `correlations`: of every spread, strongest first; `drivers`: those beyond chance, three
+    at most; `running`: the share over the draws; `enough`: draws after which the interval stayed narrower than `width`,
+    None if it never was; `margins`, `minima` [V] and `values` by path, one for each draw (nan: failed).
+    """
+
+    asked: int
+    draws: int
+    held: int
+    share: float
+    low: float
+    high: float
+    confidence: float
+    method: str
+    failed: int
+    reason: str
+    not_starting: int
+    correlations: tuple[Correlation, ...]
+    drivers: tuple[Driver, ...]
+    running: tuple[Running, ...]
+    width: float
+    enough: int | None
+    seed: int
+    spreads: tuple[Spread, ...]
+    margins: Floats
+    minima: Floats
+    values: dict[str, Floats]
+
+    @property
+    def worst(self) -> int | None:
+        """The draw with the lowest margin; None if none gave one."""
+        return int(np.nanargmin(self.margins)) if np.isfinite(self.margins).any() else None
+
+    def document(self) -> dict[str, Any]:
+        """The JSON document."""
+        worst = self.worst
+        return {
+            "draws": self.draws,
+            "held": self.held,
+            "share": self.share,
+            "interval_low": self.low,
+            "interval_high": self.high,
+            "confidence": self.confidence,
+            "interval": self.method,
+            "drivers": [asdict(found) for found in self.drivers],
+            "correlations": [asdict(found) for found in self.correlations],
+            "worst": None if worst is None else self._boat(worst),
+            "margin_v": {f"{q:g} %": _quantile(self.margins, q) for q in (1.0, 5.0, 50.0, 95.0)},
+            "not_starting": self.not_starting,
+            "asked": self.asked,
+            "failed": self.failed,
+            "failed_reason": self.reason,
+            "running": [
+                {"draws": r.draws, "share": r.share, "interval_low": r.low, "interval_high": r.high}
+                for r in self.running
+            ],
+            "enough": {"width": self.width, "draws": self.enough},
+            "seed": self.seed,
+            "spreads": [
+                {"path": s.path, "law": s.law, "low": s.low, "middle": s.middle, "high": s.high,
+                 "absolute": s.absolute, "source": s.source}
+                for s in self.spreads
+            ],
+        }  # fmt: skip
+
+    def _boat(self, draw: int) -> dict[str, Any]:
+        """A draw, the values of the strongest correlations first."""
+        named = [found.path for found in self.correlations]
+        return {
+            "draw": draw,
+            "margin_v": float(self.margins[draw]),
+            "minimum_voltage_v": float(self.minima[draw]),
+            "values": {path: float(self.values[path][draw]) for path in named},
+        }
+
+
+def _quantile(values: Floats, percent: float) -> float | None:
+    known = values[np.isfinite(values)]
+    return float(np.percentile(known, percent)) if known.size else None
+
+
+def tolerance(
+    scenario: Scenario,
+    draws: int = 200,
+    seed: int = 0,
+    own: Sequence[str | Spread] = (),
+    *,
+    only: bool = False,
+    confidence: float = 0.95,
+    method: str = "clopper-pearson",
+    width: float = 0.1,
+    catalogue: Catalogue | None = None,
+    workers: int | None = None,
+    on: str | None = None,
+    wall_limit: float = WALL_LIMIT,
+    ladder: Ladder = LADDER,
+    simulate: Callable[[Boat, Ladder], Result] = simulate_boat,
+    progress: bool = False,
+) -> Tolerance:
+    """The share of boats that hold, over the spreads of real parts.
+
+    Parameters
+    ----------
+    scenario : the boat as drawn
+    draws : boats
+    seed : of the draws
+    own : ``PATH=SPEC`` of a spread, in place of the default one of that path
+    only : no other spreads than these
+    confidence : of the interval [-]
+    method : "clopper-pearson" or "wilson"
+    width : interval [-] at which the draws count as enough
+    catalogue : parts; the shipped ones by default
+    workers, on, wall_limit : as for a sweep
+    ladder : groups of solver settings, tried in order
+    simulate : an importable function from boat and ladder to result
+    progress : tell on stderr how far it is
+
+    Returns
+    -------
+    Tolerance
+
+    Raises
+    ------
+    InputError
+        Numbers out of range, or spreads that do not fit the boat.
+    SimulationError
+        Every simulation failed.
+    Interrupted
+        Ctrl-C.
+    """
+    _check(draws, seed, confidence, method, width)
+    boat = resolve(scenario, catalogue)
+    spreads = spreads_of(boat, _read(own), catalogue, () if only else DEFAULT_SPREADS)
+    if not spreads:
+        raise InputError(["--tolerance: nothing strays; give at least one spread"])
+    values = {spread.path: _drawn(spread, boat, draws, seed) for spread in spreads}
+    work = DrawWork(BoatWork((scenario,), catalogue=catalogue, ladder=ladder, simulate=simulate, option="--tolerance"))
+    table = np.full((draws, 2), math.nan)
+    held, starts = np.zeros(draws, dtype=bool), np.ones(draws, dtype=bool)
+    reasons: dict[int, str] = {}
+    with StopRequest() as stop, Progress(draws, "tolerance", quiet=not progress) as bar:
+        outcomes = run_many(
+            _jobs(work, boat, spreads, values, draws), work, workers, on=on, wall_limit=wall_limit, stop=stop
+        )
+        try:
+            for outcome in outcomes:
+                if outcome.failure:
+                    reasons[outcome.number] = f"{outcome.failure}: {outcome.reason}"
+                else:
+                    margin, minimum, holds, begins, _ = outcome.payload
+                    table[outcome.number] = margin, minimum
+                    held[outcome.number], starts[outcome.number] = holds, begins
+                bar.step(failed=bool(outcome.failure))
+        finally:
+            outcomes.close()
+        if stop():
+            raise Interrupted(f"interrupted after {bar.done} of {draws} draws: nothing is kept")
+    return _answer(spreads, values, table, held, starts, reasons, (seed, confidence, method, width))
+
+
+def _check(draws: int, seed: int, confidence: float, method: str, width: float) -> None:
+    problems = []
+    if not 1 <= draws <= MOST_DRAWS:
+        problems.append(f"--draws {draws}: must be 1 to {MOST_DRAWS}")
+    if seed < 0:
+        problems.append(f"--seed {seed}: must not be negative")
+    if not 0.5 <= confidence < 1.0:
+        problems.append(f"--confidence {confidence:g}: must be 0.5 or more and below 1")
+    if method not in INTERVALS:
+        problems.append(f"--interval {method}: must be one of {', '.join(INTERVALS)}")
+    if not 0.0 < width < 1.0:
+        problems.append(f"--width {width:g}: must be above 0 and below 1")
+    if problems:
+        raise InputError(problems)
+
+
+def _read(own: Sequence[str | Spread]) -> list[Spread]:
+    found: list[Spread] = []
+    problems: list[str] = []
+    for item in own:
+        try:
+            found.append(parse_spread(item) if isinstance(item, str) else item)
+        except InputError as error:
+            problems += error.problems
+    paths = [spread.path for spread in found]
+    problems += [f"--tolerance {path}: given twice" for path in dict.fromkeys(paths) if paths.count(path) > 1]
+    if problems:
+        raise InputError(problems)
+    return found
+
+
+def _drawn(spread: Spread, boat: Boat, draws: int, seed: int) -> Floats:
+    """Drawn values of one spread: in SI for a field, multiples for what is on the boat."""
+    stream = np.random.Generator(np.random.PCG64([seed, zlib.crc32(spread.path.encode())]))
+    drawn = np.array([spread.at(share) for share in stream.random(draws)])
+    if spread.absolute or spread.path in ON_THE_BOAT:
+        return drawn
+    return drawn * float(boat.values[spread.path].value)
+
+
+def _jobs(
+    work: DrawWork, boat: Boat, spreads: Sequence[Spread], values: dict[str, Floats], draws: int
+) -> Iterator[Job]:
+    fingerprint = work.boats.fingerprint()
+    fields = [s.path for s in spreads if s.path not in ON_THE_BOAT]
+    multiples = [name for name in ON_THE_BOAT if name in values]
+    for number in range(draws):
+        task = Draw(
+            tuple((path, text_of(path, float(values[path][number]))) for path in fields),
+            tuple((name, float(values[name][number])) for name in multiples),
+        )
+        yield Job(digest(fingerprint, "draw", repr(task)), task)
+
+
+Choice = tuple[int, float, str, float]
+
+
+def _answer(
+    spreads: Sequence[Spread],
+    values: dict[str, Floats],
+    table: Floats,
+    held: npt.NDArray[np.bool_],
+    starts: npt.NDArray[np.bool_],
+    reasons: dict[int, str],
+    choice: Choice,
+) -> Tolerance:
+    seed, confidence, method, width = choice
+    known = np.isfinite(table[:, 0])
+    first = reasons[min(reasons)] if reasons else ""
+    if not known.any():
+        raise SimulationError(f"every run failed; the first: {first}", why="", todo="Try the boat with simulate.")
+    count, total = int(held[known].sum()), int(known.sum())
+    low, high = interval(count, total, confidence, method)
+    found = correlations(spreads, values, table[:, 0], held, known)
+    return Tolerance(
+        asked=len(table),
+        draws=total,
+        held=count,
+        share=count / total,
+        low=low,
+        high=high,
+        confidence=confidence,
+        method=method,
+        failed=len(table) - total,
+        reason=first,
+        not_starting=int((~starts[known]).sum()),
+        correlations=found,
+        drivers=drivers(found),
+        running=running(held[known], confidence, method),
+        width=width,
+        enough=enough(held[known], confidence, method, width),
+        seed=seed,
+        spreads=tuple(spreads),
+        margins=table[:, 0],
+        minima=table[:, 1],
+        values=values,
+    )

@@ -1,0 +1,143 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""One value in one corner: what it did, and in words why it did not hold."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from cranksag.resolve import Boat
+from cranksag.verdict.results import Result
+
+__all__ = ["Trial", "TrialMeasure"]
+
+FUSE_LOAD = 0.75
+"""Share of its rating that a fuse may carry for long: derating at room temperature; common practice of fuse makers."""
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """What became of one value in one corner.
+
+    `margin` [V], None where the simulation failed; `minimum` [V]; `holds`: no display restarts; `starts`: the engine
+    does, or was told never to fire; `refused`: a danger or an overload that rules the value out, else ""; `why`: what
+    went wrong; `failed`: the simulation did.
+    """
+
+    margin: float | None
+    minimum: float | None
+    holds: bool
+    starts: bool
+    refused: str = ""
+    why: str = ""
+    failed: bool = False
+
+
+@dataclass(frozen=True)
+class TrialMeasure:
+    """Result to payload: the fields of `Trial`.
+
+    `path`: the sized field; `must_start`: the engine has to start as well; `ratings` [A] of the parts it may name;
+    `known_dangers`: codes that the boat as written has already.
+    """
+
+    path: str
+    must_start: bool = False
+    ratings: dict[str, float] = field(default_factory=dict)
+    known_dangers: tuple[str, ...] = ()
+
+    def __call__(self, result: Result) -> list[Any]:
+        starts = result.cranks.turns and (result.cranks.fires or result.boat.fires_after is None)
+        return [
+            min(d.margin for d in result.displays),
+            result.display.minimum_voltage,
+            all(d.holds for d in result.displays),
+            starts,
+            self._refused(result),
+            _why(result) if not result.display.holds or (self.must_start and not starts) else _lowest(result),
+        ]
+
+    def _refused(self, result: Result) -> str:
+        new = [note for note in result.dangers if note.code not in self.known_dangers]
+        if new:
+            return f"{new[0].code}: {new[0].message}"
+        rating = self._rating(result.boat)
+        load = _current(result.boat, self.path)
+        if rating is not None and load > rating:
+            return f"overloaded: it carries {load:.3g} A of at most {rating:.3g} A"
+        return ""
+
+    def _rating(self, boat: Boat) -> float | None:
+        """Current that the sized part may carry [A]; None where none is known."""
+        held = boat.values.get(self.path)
+        if held is None:
+            return None
+        if self.path in ("hold_up.fuse", "feed.fuse"):
+            return FUSE_LOAD * held.value if isinstance(held.value, float) else None
+        return self.ratings.get(str(held.value).lower())
+
+
+def _current(boat: Boat, path: str) -> float:
+    """Largest lasting current through the part [A]: displays at their threshold, and what else hangs on the feed."""
+    total = sum(max(d.circuit.power, d.circuit.boot_power) / d.circuit.brownout for d in boat.displays)
+    if path != "feed.fuse":
+        return total
+    lowest = min(d.circuit.brownout for d in boat.displays)
+    for load in boat.loads:
+        if load.at == "feed":
+            by_resistance = boat.nominal_voltage / load.amount if load.kind == "resistance" else 0.0
+            total += {"current": load.amount, "power": load.amount / lowest, "resistance": by_resistance}[load.kind]
+    return total
+
+
+def _why(result: Result) -> str:
+    display = result.display
+    if not display.holds and display.restarts == 0:
+        return f"{display.name} never starts: its supply stays below its restart voltage"
+    if display.holds:
+        return f"the engine does not start: {result.cranks.reason}"
+    times = "once" if display.restarts == 1 else f"{display.restarts} times"
+    short = f"{-display.margin:.2f} V " if -display.margin >= 0.005 else ""
+    told = f"{display.name} restarts {times}, held {short}below its threshold"
+    return f"{told}{_attempt(result)}; {hint}" if (hint := _weak_point(result)) else told + _attempt(result)
+
+
+def _lowest(result: Result) -> str:
+    """Where the minimum of a display that holds stands, and what its hold-up lacks."""
+    display = result.display
+    fed = "the normal feed" if display.source == "feed" else display.source
+    at = f"lowest {display.minimum_voltage:.2f} V at {display.minimum_at:.3g} s from key-on, fed by {fed}"
+    hint = _weak_point(result)
+    return at + _attempt(result) + (f"; {hint}" if hint else "")
+
+
+def _attempt(result: Result) -> str:
+    """In which attempt the minimum stands, where there are several."""
+    crank = result.boat.crank
+    if crank.attempts < 2:
+        return ""
+    number = int((result.display.minimum_at - crank.key_on_before) // (crank.key_held + crank.rest)) + 1
+    return f" in attempt {min(max(number, 1), crank.attempts)}"
+
+
+def _weak_point(result: Result) -> str:
+    """What the hold-up lacks, from its own report; "" where it says nothing."""
+    report, crank = result.hold_up, result.boat.crank
+    found = []
+    if "ready_after_s" in report:
+        ready = report["ready_after_s"]
+        if ready is None or ready > crank.key_on_before:
+            found.append(f"the bank is not charged yet at START, {crank.key_on_before:.3g} s after key-on")
+        if report["ride_through_s"] < crank.key_held:
+            found.append(f"it carries the display for {report['ride_through_s']:.3g} s of {crank.key_held:.3g} s")
+        recharge = report["recharge_s"]
+        if crank.attempts > 1 and (recharge is None or recharge > crank.rest):
+            found.append(f"it does not recharge within {crank.rest:.3g} s of rest")
+    if "relay_closes_s" in report:
+        if report["relay_closes_s"] is None and getattr(result.boat.hold_up, "relay", None) is not None:
+            found.append("the hold-up relay never closes")
+        if report.get("chatter_count"):
+            found.append("the hold-up relay drops out and closes again")
+    if report.get("cut_outs"):
+        found.append("the converter cuts out")
+    return ", ".join(found)
