@@ -106,7 +106,7 @@ def _report(found: Size) -> Iterator[RenderableType]:
             yield Text(plain(f"There: {answer.why}."))
         yield Text(plain(_smaller(found)))
     if not found.monotone and found.answer is not None:
-        failing = ", ".join(t.value for t in found.tried if not t.holds and _above(found, t))
+        failing = ", ".join(t.value for t in found.tried if t.holds is False and _above(found, t))
         told = f"Bigger is not better here: {failing} fail, though {found.answer.value} holds."
         yield Text(plain(told), style="bold yellow")
     if found.not_starting:
@@ -150,6 +150,10 @@ def _table(found: Size) -> RenderableType:
         margin = "-" if tried.margin is None else f"{tried.margin:.2f}"
         rest = "" if tried.complete else "of those tried"
         grid.add_row(
-            console.plain(tried.value), "yes" if tried.holds else "no", margin, console.plain(tried.corner), rest
+            console.plain(tried.value),
+            {True: "yes", False: "no", None: "open"}[tried.holds],
+            margin,
+            console.plain(tried.corner),
+            rest,
         )
     return grid

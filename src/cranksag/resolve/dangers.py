@@ -80,7 +80,7 @@ def _pack(ledger: Ledger, hold: StandbyPack, nominal: float, helm: float) -> Non
     if hold.relay_ambient > chemistry.hot_limit:
         ledger.danger(
             "pack_hot",
-            f"{hold.relay_ambient:.0f} degC is too hot for a {kind} pack (up to {chemistry.hot_limit:.0f} degC): move it",
+            f"{hold.relay_ambient:.0f} degC is too hot for a {kind} pack ({chemistry.hot_limit:.0f} degC): move it",
         )
     if nominal > 18.0 and hold.pack.open_circuit_voltage < 18.0:
         ledger.warn("pack_voltage", "a 12 V pack on a 24 V boat: the display must work from both voltages")

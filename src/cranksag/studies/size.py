@@ -63,14 +63,15 @@ _SUPERSEDED = {
 class Tried:
     """A value of the shelf as far as it was tried.
 
-    `value` as written; `si` [SI], None for a name; `holds`: in every corner; `margin` [V]: lowest over the corners that
+    `value` as written; `si` [SI], None for a name; `holds`: in every corner, None where that was left open; `margin`
+    [V]: lowest over the corners that
     were tried, None if none gave one; `corner`: the hardest of them; `why`: what goes wrong there; `complete`: every
     corner was tried.
     """
 
     value: str
     si: float | None
-    holds: bool
+    holds: bool | None
     margin: float | None
     corner: str
     why: str
@@ -376,7 +377,7 @@ def _tried(value: int, axis: Axis, names: Sequence[str], search: Search) -> Trie
     return Tried(
         value=axis.texts[value],
         si=None if named else axis.values[value],
-        holds=bool(search.decided(value)),
+        holds=search.decided(value),
         margin=min(margins) if margins else None,
         corner=names[corner],
         why=trial.refused or trial.why,
