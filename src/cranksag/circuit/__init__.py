@@ -28,7 +28,7 @@ from cranksag.circuit.timing import (
     STEP_CEILING,
     KeyTimes,
     key_times,
-    pace,
+    pacing,
 )
 from cranksag.resolve.model import Boat, StandbyPack
 from cranksag.solver import Deck
@@ -74,8 +74,8 @@ class Circuit:
     running: bool
 
 
-def build_circuit(boat: Boat, times: KeyTimes | None = None) -> Circuit:
-    """The deck of a boat; `times` of the key in place of the scenario's own.
+def build_circuit(boat: Boat, times: KeyTimes | None = None, pace: float = 1.0) -> Circuit:
+    """The deck of a boat; `times` of the key in place of the scenario's own; `pace` [-] lengthens the solver's steps.
 
     Raises
     ------
@@ -96,9 +96,9 @@ def build_circuit(boat: Boat, times: KeyTimes | None = None) -> Circuit:
     if running:
         check_fed_at_rest(boat, volts)
     add_boat(build, boat, times, currents)
-    for line in pace(times):
+    for line in pacing(times):
         build.line("timing", line)
-    steps = {"hs": CRANK_STEP, "hf": CONTACT_STEP, "hc": RUSH_STEP}
+    steps = {"hs": CRANK_STEP * pace, "hf": CONTACT_STEP * pace, "hc": RUSH_STEP * pace}
     build.instance("timing", "pacer", ("pc", "pf", "hurry", "rush"), "pacer", **steps)
     branch = add_branch(build, boat, volts, currents, running)
     add_displays(build, boat, running, volts)

@@ -102,7 +102,7 @@ def start_intervals(times: KeyTimes) -> list[tuple[float, float]]:
     return list(zip(times.starts, times.releases, strict=True))
 
 
-def pace(times: KeyTimes) -> list[str]:
+def pacing(times: KeyTimes) -> list[str]:
     """Source lines of the pacer's gates: while cranking and a moment longer, and just after the key moves."""
     starting = start_intervals(times)
     moved = [(times.key_on, times.key_on + EDGE_WINDOW)]

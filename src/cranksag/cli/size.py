@@ -149,11 +149,6 @@ def _table(found: Size) -> RenderableType:
     for tried in found.tried:
         margin = "-" if tried.margin is None else f"{tried.margin:.2f}"
         rest = "" if tried.complete else "of those tried"
-        grid.add_row(
-            console.plain(tried.value),
-            {True: "yes", False: "no", None: "open"}[tried.holds],
-            margin,
-            console.plain(tried.corner),
-            rest,
-        )
+        holds = {True: "yes", False: "no", None: "open"}[tried.holds]
+        grid.add_row(console.plain(tried.value), holds, margin, console.plain(tried.corner), rest)
     return grid

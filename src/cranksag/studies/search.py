@@ -8,6 +8,7 @@ that holds, all are decided. The answer is that of trying every value in every c
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable
 
 from cranksag.studies.trial import Trial
@@ -59,9 +60,10 @@ class Search:
         return min(trials, key=lambda c: (*self._rank(trials[c]), c)) if trials else None
 
     def _rank(self, trial: Trial) -> tuple[float, ...]:
-        """Order of trials from the worst up: failed and refused ones first, then by margin."""
-        broken = trial.margin is None or bool(trial.refused) or (self._must_start and not trial.starts)
-        return (0.0 if broken else 1.0, trial.margin if trial.margin is not None else -1e9)
+        """Order of trials from the worst up: no result or ruled out, then restarting, then by margin."""
+        if trial.margin is None or trial.refused or (self._must_start and not trial.starts):
+            return (0.0, -math.inf if trial.margin is None else trial.margin)
+        return (2.0 if trial.holds else 1.0, trial.margin)
 
     def smallest(self) -> int | None:
         """The smallest value known to hold."""

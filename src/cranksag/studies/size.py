@@ -63,10 +63,9 @@ _SUPERSEDED = {
 class Tried:
     """A value of the shelf as far as it was tried.
 
-    `value` as written; `si` [SI], None for a name; `holds`: in every corner, None where that was left open; `margin`
-    [V]: lowest over the corners that
-    were tried, None if none gave one; `corner`: the hardest of them; `why`: what goes wrong there; `complete`: every
-    corner was tried.
+    `value` as written; `si` [SI], None for a name; `holds`: in every corner, None where that was left open; `corner`:
+    the hardest of those that were tried; `margin` [V] and `why` (what goes wrong) in it; `complete`: every corner was
+    tried.
     """
 
     value: str
@@ -194,7 +193,8 @@ def size(
     work = BoatWork((scenario,), measure, catalogue, ladder, simulate, "--corner")
     tasks = _Tasks(scenario, path, axis, corner_list, catalogue)
     search = Search(len(axis), len(tasks.names), wanted, must_start)
-    with StopRequest() as stop, Progress(0, "size", quiet=not progress) as bar:
+    usual = len(axis) + 3 * len(tasks.names)  # runs where more is better
+    with StopRequest() as stop, Progress(usual, "size", quiet=not progress) as bar:
         bench = _Bench(work, tasks, search, workers, on, wall_limit, stop, bar)
         search.settle(bench.run)
     return _answer(path, wanted, axis, tasks.names, search, notes)
@@ -319,7 +319,7 @@ class _Bench:
     def run(self, pairs: Iterable[Pair]) -> None:
         """Run pairs of value and corner."""
         wanted = list(dict.fromkeys(pairs))
-        self._bar.total += len(wanted)
+        self._bar.total = max(self._bar.total, self._bar.done + len(wanted))
         outcomes = run_many(
             (self._keys.job(self._tasks.of(*pair)) for pair in wanted),
             self._work,
@@ -372,13 +372,12 @@ def _tried(value: int, axis: Axis, names: Sequence[str], search: Search) -> Trie
     corner = search.hardest(value)
     assert corner is not None
     trial = search.trials[value, corner]
-    margins = [t.margin for t in search.of(value).values() if t.margin is not None]
     named = isinstance(spec_at(axis.path), Text) or math.isnan(axis.values[value])
     return Tried(
         value=axis.texts[value],
         si=None if named else axis.values[value],
         holds=search.decided(value),
-        margin=min(margins) if margins else None,
+        margin=trial.margin,
         corner=names[corner],
         why=trial.refused or trial.why,
         complete=len(search.of(value)) == search.corners,

@@ -35,20 +35,20 @@ def crossings(time: Series, values: Series, level: float, rising: bool) -> Serie
 
 def intervals_below(time: Series, values: Series, level: float) -> list[tuple[float, float]]:
     """Intervals [s] during which the series lies below `level`."""
-    begins = list(crossings(time, values, level, rising=False))
-    ends = list(crossings(time, values, level, rising=True))
-    if values[0] < level:
-        begins.insert(0, float(time[0]))
-    if values[-1] < level:
-        ends.append(float(time[-1]))
-    # a touch of the level from above has an end without a begin
-    pairs, k = [], 0
-    for begin in begins:
-        while k < len(ends) and ends[k] < begin:
-            k += 1
-        if k < len(ends):
-            pairs.append((float(begin), float(ends[k])))
-    return pairs
+    below = np.concatenate(([False], values < level, [False]))
+    firsts, lasts = np.flatnonzero(~below[:-1] & below[1:]), np.flatnonzero(below[:-1] & ~below[1:]) - 1
+    found = []
+    for first, last in zip(firsts, lasts, strict=True):
+        begin = float(time[0]) if first == 0 else _reached(time, values, level, int(first) - 1)
+        end = float(time[-1]) if last == len(values) - 1 else _reached(time, values, level, int(last))
+        found.append((begin, end))
+    return found
+
+
+def _reached(time: Series, values: Series, level: float, k: int) -> float:
+    """Moment [s] between samples `k` and `k` + 1, on both sides of `level` or one of them on it, at that level."""
+    share = (level - values[k]) / (values[k + 1] - values[k])
+    return float(time[k] + share * (time[k + 1] - time[k]))
 
 
 def time_below(time: Series, values: Series, level: float) -> float:

@@ -1,0 +1,213 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Scenario to boat: every number known, each with its origin; contradictions refused with file and line."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+import re
+from collections.abc import Iterator
+from typing import Any, get_args
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from cranksag.errors import InputError
+from cranksag.examples import example_names, example_text
+from cranksag.resolve import Boat, resolve
+from cranksag.resolve.model import Origin
+from cranksag.scenario import BRANCHES, field_table, loads_scenario
+from cranksag.scenario.hold_up import branches_of
+
+HOUSE = '[house]\nrating = "800 A"\n'
+EMPTY = 'title = "untitled boat"\n'
+
+
+def boat(text: str = "", **changes: str) -> Boat:
+    """A resolved boat; a double underscore stands for the dot."""
+    scenario = loads_scenario('title = "test boat"\n' + text, "boat.toml")
+    return resolve(scenario.with_overrides({k.replace("__", "."): v for k, v in changes.items()}))
+
+
+@pytest.mark.parametrize("name", example_names())
+def test_every_value_of_an_example_has_an_origin(name: str) -> None:
+    scenario = loads_scenario(example_text(name), f"{name}.toml")
+    found = resolve(scenario)
+    for path, value in found.values.items():
+        assert value.origin in get_args(Origin), path
+        if value.origin == "catalogue":
+            assert value.source, path
+    # whatever is written says so
+    for path in scenario.written:
+        if path in found.values:
+            assert found.values[path].origin == "written", path
+
+
+@pytest.mark.parametrize("branch", BRANCHES)
+def test_every_number_of_a_boat_is_finite(branch: str) -> None:
+    for path, number in numbers(boat(HOUSE, hold_up__branch=branch), ""):
+        assert math.isfinite(number), path
+
+
+def numbers(value: Any, path: str) -> Iterator[tuple[str, float]]:
+    """All floats of nested dataclasses."""
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        for field in dataclasses.fields(value):
+            if field.name not in ("values", "breakdown"):
+                yield from numbers(getattr(value, field.name), f"{path}.{field.name}")
+    elif isinstance(value, tuple):
+        for k, item in enumerate(value):
+            yield from numbers(item, f"{path}.{k}")
+    elif isinstance(value, float):
+        yield path, value
+
+
+def test_an_empty_scenario_is_a_boat_of_defaults_and_estimates() -> None:
+    found = resolve(loads_scenario(EMPTY))
+    assert {v.origin for p, v in found.values.items() if p != "title"} <= {"default", "estimate", "catalogue"}
+    assert len(found.displays) == 1
+    assert len(found.positive) >= 1
+    assert found.branch == "none"
+
+
+MEASURED = re.compile(
+    r"title|starter\.(part|points.*|brush_drop|resistance|inertia|drops_out_at)|panel\.resistance"
+    r"|(battery|house)\.(internal_resistance|open_circuit_voltage)|loads\.\*\.(power|resistance)|cables\..*\.resistance"
+    r"|hold_up\.(charge_path|in_parallel_with|recharge_resistance|leakage|rated_voltage|fuse)"
+)
+"""Fields that only replace an estimate, or name one of several laws, and so have no value of their own unwritten."""
+
+
+@pytest.mark.parametrize("branch", BRANCHES)
+def test_every_documented_field_is_resolved(branch: str) -> None:
+    found = boat(HOUSE + '[[loads]]\ncurrent = "1 A"\n', hold_up__branch=branch)
+    resolved = {re.sub(r"\.\d+\.", ".*.", path) for path in found.values}
+    for path in field_table():
+        belongs = branches_of(path.removeprefix("hold_up.")) if path.startswith("hold_up.") else ()
+        if MEASURED.fullmatch(path) or (belongs and branch not in belongs):
+            continue
+        assert path in resolved, path
+
+
+def test_an_unknown_part_is_an_input_error_with_file_and_line() -> None:
+    with pytest.raises(InputError) as caught:
+        boat('[hold_up]\nbranch = "standby pack"\nrelay = "no such relay"\n')
+    assert len(caught.value.problems) == 1
+    assert caught.value.problems[0].startswith("boat.toml:4: hold_up.relay")
+    with pytest.raises(InputError) as caught:
+        boat('[starter]\npart = "nothing"\n[hold_up]\nbranch = "standby pack"\npack = "nothing"\ndiode = "nothing"\n')
+    lines = sorted(problem.split(": ")[0] for problem in caught.value.problems)
+    assert lines == ["boat.toml:3", "boat.toml:6", "boat.toml:7"]
+
+
+@pytest.mark.parametrize(
+    ("text", "where"),
+    [
+        ('[feed]\nfrom = "house battery"\n', "boat.toml:3: feed.from"),
+        ('[link]\nkind = "closed"\n', "boat.toml:3: link.kind"),
+        ('[panel]\nfrom = "house battery"\n', "boat.toml:3: panel.from"),
+        ('[start_circuit]\nsupply_from = "house battery"\n', "boat.toml:3: start_circuit.supply_from"),
+        ('[start_circuit]\nsupply_from = "s terminal"\n', "boat.toml:3: start_circuit.supply_from"),
+        ('[start_circuit]\nshares_feed = true\nsupply_from = "battery"\n', "boat.toml:3: start_circuit.shares_feed"),
+        ('[[displays]]\nbrownout = "9 V"\nrestarts_above = "8 V"\n', "boat.toml:4: displays.0.restarts_above"),
+        ('[[loads]]\nat = "house battery"\ncurrent = "1 A"\n', "boat.toml:3: loads.0.at"),
+        ('[[loads]]\ncurrent = "1 A"\nfrom_time = "fire-1 s"\n', "boat.toml:4: loads.0.from_time"),
+        ('[hold_up]\nbranch = "house feed"\n', "boat.toml:3: hold_up.branch"),
+        (
+            '[hold_up]\nbranch = "converter"\ncut_out = "9 V"\ncut_in = "8 V"\n',
+            "boat.toml:5: hold_up.cut_in",
+        ),
+        (
+            '[hold_up]\nbranch = "standby pack"\nmust_operate = "3 V"\nmust_release = "5 V"\n',
+            "boat.toml:4: hold_up.must_operate",
+        ),
+        (
+            '[start_circuit]\nrelay_must_operate = "2 V"\nrelay_must_release = "4 V"\n',
+            "boat.toml:3: start_circuit.relay_must_operate",
+        ),
+    ],
+)
+def test_contradictions_are_refused_with_file_and_line(text: str, where: str) -> None:
+    with pytest.raises(InputError) as caught:
+        boat(text)
+    assert any(problem.startswith(where) for problem in caught.value.problems), caught.value.problems
+
+
+def test_all_contradictions_are_reported_at_once() -> None:
+    with pytest.raises(InputError) as caught:
+        boat('[feed]\nfrom = "house battery"\n[link]\nkind = "closed"\n[panel]\nfrom = "house battery"\n')
+    assert len(caught.value.problems) == 3
+
+
+@pytest.mark.parametrize(
+    ("path", "text"),
+    [
+        ("battery.rating", "650 A"),
+        ("battery.health", "55 %"),
+        ("feed.size", "12 AWG"),
+        ("feed.length", "9 m"),
+        ("starter.motor", "permanent magnet"),
+        ("engine.fires_after", "never"),
+        ("crank.key_held", "2 s"),
+        ("start_circuit.relay", "none"),
+        ("temperature.ambient", "-5 degC"),
+        ("engine.oil", "5W-30"),
+    ],
+)
+def test_an_override_equals_writing_it_in_the_file(path: str, text: str) -> None:
+    table, name = path.split(".")
+    written = resolve(loads_scenario(f'{EMPTY}[{table}]\n{name} = "{text}"\n'))
+    overridden = resolve(loads_scenario(EMPTY).with_overrides({path: text}))
+    assert strip(written) == strip(overridden)
+    assert {p: (v.value, v.origin) for p, v in written.values.items()} == {
+        p: (v.value, v.origin) for p, v in overridden.values.items()
+    }
+
+
+def strip(found: Boat) -> Boat:
+    """Without the record of origins, which is compared apart."""
+    return dataclasses.replace(found, values={})
+
+
+@given(st.integers(0, 3), st.floats(0.1, 200.0), st.floats(1.0, 20.0))
+def test_any_override_of_a_number_equals_writing_it(which: int, length: float, power: float) -> None:
+    paths = ("feed.length", "start_circuit.length", "panel.length", "hold_up.length")
+    if which == 3:
+        base, table = '[hold_up]\nbranch = "standby pack"\n', "hold_up"
+        written = loads_scenario(f'{base}length = "{length!r} m"\n[[displays]]\npower = "{power!r} W"\n')
+    else:
+        base, table = EMPTY, paths[which].split(".")[0]
+        written = loads_scenario(f'[{table}]\nlength = "{length!r} m"\n[[displays]]\npower = "{power!r} W"\n')
+    changed = loads_scenario(base).with_overrides({paths[which]: f"{length!r} m", "displays.0.power": f"{power!r} W"})
+    first, second = resolve(written), resolve(changed)
+    # the row of a default list carries its default name
+    assert dataclasses.replace(strip(first), displays=()) == dataclasses.replace(strip(second), displays=())
+    assert first.displays[0].circuit == second.displays[0].circuit
+
+
+def test_places_default_to_ambient_and_act_on_their_own_parts() -> None:
+    cold, hot = (
+        boat(temperature__ambient="0 degC"),
+        boat(temperature__ambient="0 degC", temperature__engine_room="80 degC"),
+    )
+    assert (cold.temperatures.battery, cold.temperatures.oil, cold.temperatures.helm) == (0.0, 0.0, 0.0)
+    assert hot.solenoid.pull_in / cold.solenoid.pull_in == pytest.approx(
+        (1 + 0.00393 * 60) / (1 - 0.00393 * 20), rel=5e-3
+    )
+    assert hot.positive[0].resistance > 1.3 * cold.positive[0].resistance
+    assert hot.battery == cold.battery
+    assert hot.engine == cold.engine
+    assert hot.start.relay is not None
+    assert cold.start.relay is not None
+    assert hot.start.relay.coil_resistance > 1.3 * cold.start.relay.coil_resistance
+    # a relay answers to ampere-turns: the current stays
+    assert hot.start.relay.operate_current == pytest.approx(cold.start.relay.operate_current)
+
+
+def test_resolving_changes_nothing_in_the_scenario() -> None:
+    scenario = loads_scenario(example_text("standby-pack"), "x")
+    before = scenario.model_dump()
+    first, second = resolve(scenario), resolve(scenario)
+    assert scenario.model_dump() == before
+    assert strip(first) == strip(second)

@@ -1,0 +1,213 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What can hurt people or burn a boat is listed with its reason, or refused; the sound neighbour is not."""
+
+from __future__ import annotations
+
+import pytest
+
+from cranksag.errors import InputError
+from cranksag.examples import example_names, example_text
+from cranksag.resolve import Boat, resolve
+from cranksag.scenario import loads_scenario
+
+PACK = {"hold_up.branch": "standby pack"}
+RESERVOIR = {"hold_up.branch": "reservoir"}
+SUPER = {"hold_up.branch": "supercapacitor"}
+HOUSE = '[house]\nrating = "800 A"\n'
+
+
+def boat(changes: dict[str, str], extra: str = "") -> Boat:
+    """A resolved boat."""
+    return resolve(loads_scenario('title = "test boat"\n' + extra).with_overrides(changes))
+
+
+def dangers(changes: dict[str, str], extra: str = "") -> set[str]:
+    """Codes of a boat's dangers."""
+    return {note.code for note in boat(changes, extra).dangers}
+
+
+def warnings(changes: dict[str, str], extra: str = "") -> set[str]:
+    """Codes of a boat's warnings."""
+    return {note.code for note in boat(changes, extra).warnings}
+
+
+LISTED = {
+    "unlike chemistries in parallel": (
+        "unlike_chemistries",
+        PACK | {"hold_up.chemistry": "lithium", "hold_up.in_parallel_with": "start battery"},
+        PACK | {"hold_up.chemistry": "lithium", "hold_up.in_parallel_with": "none"},
+    ),
+    "AGM pack across a flooded bank": (
+        "unlike_chemistries",
+        PACK | {"hold_up.chemistry": "agm", "hold_up.in_parallel_with": "start battery"},
+        PACK | {"hold_up.chemistry": "agm", "hold_up.in_parallel_with": "start battery", "battery.chemistry": "agm"},
+    ),
+    "lithium charged through a resistor": (
+        "lithium_unregulated",
+        PACK | {"hold_up.chemistry": "lithium", "hold_up.recharge": "resistor"},
+        PACK | {"hold_up.chemistry": "lithium", "hold_up.recharge": "charger"},
+    ),
+    "lithium wired to the feed": (
+        "lithium_unregulated",
+        PACK | {"hold_up.chemistry": "lithium", "hold_up.charge_path": "feed"},
+        PACK | {"hold_up.chemistry": "lithium", "hold_up.charge_path": "none"},
+    ),
+    "primary cells with a resistor": (
+        "primary_charged",
+        PACK | {"hold_up.chemistry": "primary lithium", "hold_up.recharge": "resistor"},
+        PACK | {"hold_up.chemistry": "primary lithium", "hold_up.recharge": "none"},
+    ),
+    "primary cells with a charger": (
+        "primary_charged",
+        PACK | {"hold_up.chemistry": "alkaline", "hold_up.recharge": "charger"},
+        PACK | {"hold_up.chemistry": "agm", "hold_up.recharge": "charger"},
+    ),
+    "primary cells with any charge path": (
+        "primary_charged",
+        PACK | {"hold_up.chemistry": "alkaline", "hold_up.charge_path": "house battery"},
+        PACK | {"hold_up.chemistry": "alkaline", "hold_up.charge_path": "none"},
+    ),
+    "a vented pack at a hot helm": (
+        "vented_hot",
+        PACK | {"hold_up.chemistry": "vented lead", "temperature.helm": "45 degC"},
+        PACK | {"hold_up.chemistry": "agm", "temperature.helm": "45 degC"},
+    ),
+    "a reservoir without inrush limiter": (
+        "no_inrush_limit",
+        RESERVOIR | {"hold_up.inrush_limit": "none"},
+        RESERVOIR | {"hold_up.inrush_limit": "4.7 ohm"},
+    ),
+    "a reservoir without bleed": (
+        "no_bleed",
+        RESERVOIR | {"hold_up.bleed": "none"},
+        RESERVOIR | {"hold_up.bleed": "4.7 kohm"},
+    ),
+    "a supercapacitor without bleed": (
+        "no_bleed",
+        SUPER | {"hold_up.bleed": "none"},
+        SUPER | {"hold_up.bleed": "1 kohm"},
+    ),
+    "a bank across the key switch": (
+        "bank_across_key",
+        RESERVOIR | {"hold_up.charge_path": "key switch"},
+        RESERVOIR | {"hold_up.charge_path": "feed"},
+    ),
+    "a pack without a fuse": ("source_unfused", PACK | {"hold_up.fuse": "none"}, PACK | {"hold_up.fuse": "5 A"}),
+    "a reservoir without a fuse": (
+        "source_unfused",
+        RESERVOIR | {"hold_up.fuse": "none"},
+        RESERVOIR | {"hold_up.fuse": "5 A"},
+    ),
+    "a supercapacitor without a fuse": (
+        "source_unfused",
+        SUPER | {"hold_up.fuse": "none"},
+        SUPER | {"hold_up.fuse": "5 A"},
+    ),
+    "a feed without a fuse": ("feed_unfused", {"feed.fuse": "none"}, {"feed.fuse": "5 A"}),
+    "a wire too thin for its fuse": (
+        "conductor_unprotected",
+        PACK | {"hold_up.fuse": "60 A", "hold_up.size": "20 AWG"},
+        PACK | {"hold_up.fuse": "5 A", "hold_up.size": "14 AWG"},
+    ),
+    "a fuse that cannot break the pack's short circuit": (
+        "conductor_unprotected",
+        PACK | {"hold_up.pack_resistance": "3 mohm", "hold_up.pack_capacity": "100 Ah"},
+        PACK | {"hold_up.pack_resistance": "40 mohm", "hold_up.pack_capacity": "7 Ah"},
+    ),
+    "cells over their voltage at 15.5 V": (
+        "over_voltage",
+        SUPER | {"hold_up.cells": "5", "hold_up.balancing": "active"},  # 3.1 V each, rated 2.7 V
+        SUPER | {"hold_up.cells": "6", "hold_up.balancing": "active"},  # 2.58 V each
+    ),
+    "cells over their voltage at 31 V": (
+        "over_voltage",
+        SUPER | {"battery.in_series": "2", "hold_up.cells": "11", "hold_up.balancing": "active"},  # 2.82 V each
+        SUPER | {"battery.in_series": "2", "hold_up.cells": "12", "hold_up.balancing": "active"},  # 2.58 V each
+    ),
+    "unbalanced cells": (
+        "over_voltage",
+        SUPER | {"hold_up.cells": "6", "hold_up.balancing": "none"},
+        SUPER | {"hold_up.cells": "8", "hold_up.balancing": "none"},
+    ),
+    "a reservoir rated under the charging voltage": (
+        "over_voltage",
+        RESERVOIR | {"hold_up.rated_voltage": "15 V"},
+        RESERVOIR | {"hold_up.rated_voltage": "16 V"},
+    ),
+    "a reservoir of 25 V on a 24 V boat": (
+        "over_voltage",
+        RESERVOIR | {"battery.in_series": "2", "hold_up.rated_voltage": "25 V"},
+        RESERVOIR | {"battery.in_series": "2", "hold_up.rated_voltage": "35 V"},
+    ),
+}
+
+
+@pytest.mark.parametrize("name", LISTED)
+def test_each_danger_is_listed_and_the_sound_neighbour_is_not(name: str) -> None:
+    code, unsafe, safe = LISTED[name]
+    assert code in dangers(unsafe)
+    assert code not in dangers(safe)
+
+
+def test_a_house_feed_without_a_fuse() -> None:
+    feed = {"hold_up.branch": "house feed"}
+    assert "source_unfused" in dangers(feed | {"hold_up.fuse": "none"}, HOUSE)
+    assert "source_unfused" not in dangers(feed | {"hold_up.fuse": "5 A"}, HOUSE)
+    thin = feed | {"hold_up.fuse": "60 A", "hold_up.size": "20 AWG"}
+    assert "conductor_unprotected" in dangers(thin, HOUSE)
+    assert "conductor_unprotected" not in dangers(feed | {"hold_up.fuse": "5 A", "hold_up.size": "14 AWG"}, HOUSE)
+
+
+def test_a_house_feed_without_a_diode_is_refused() -> None:
+    with pytest.raises(InputError, match=r"hold_up\.diode"):
+        boat({"hold_up.branch": "house feed", "hold_up.diode": "none"}, HOUSE)
+
+
+def test_a_lithium_start_battery_is_refused() -> None:
+    with pytest.raises(InputError, match=r"battery\.chemistry.*lithium"):
+        boat({"battery.chemistry": "lithium"})
+
+
+@pytest.mark.parametrize(
+    ("code", "unusual", "usual"),
+    [
+        ("pack_voltage", PACK | {"battery.in_series": "2"}, PACK),
+        ("pack_voltage", PACK | {"hold_up.pack_voltage": "25.6 V"}, PACK | {"hold_up.pack_voltage": "12.8 V"}),
+        ("long_feed", {"feed.length": "200 m"}, {"feed.length": "12 m"}),
+        ("vented_helm", PACK | {"hold_up.chemistry": "vented lead"}, PACK | {"hold_up.chemistry": "agm"}),
+        ("always_fed", PACK | {"hold_up.contact": "none"}, PACK | {"hold_up.contact": "make"}),
+        ("starter_voltage", {"starter.voltage": "24 V"}, {"starter.voltage": "12 V"}),
+    ],
+)
+def test_unusual_boats_are_warned_about(code: str, unusual: dict[str, str], usual: dict[str, str]) -> None:
+    assert code in warnings(unusual)
+    assert code not in warnings(usual)
+
+
+def test_every_note_has_a_code_and_a_sentence_that_says_what_to_do() -> None:
+    for _, unsafe, _ in LISTED.values():
+        for note in (*boat(unsafe).dangers, *boat(unsafe).warnings):
+            assert note.code.replace("_", "").isalpha()
+            assert note.code == note.code.lower()
+            assert len(note.message) > 30
+
+
+@pytest.mark.parametrize("name", example_names())
+def test_the_examples_hold_no_danger_but_a_pack_in_a_hot_engine_room(name: str) -> None:
+    expected = {"pack_hot"} if name == "hot-restart" else set()
+    assert {note.code for note in resolve(loads_scenario(example_text(name), name)).dangers} == expected
+
+
+@pytest.mark.parametrize("chemistry", ["vented lead", "agm", "gel", "nimh", "lithium", "primary lithium", "alkaline"])
+def test_a_pack_of_any_chemistry_is_a_twelve_volt_pack_unless_written(chemistry: str) -> None:
+    found = boat(PACK | {"hold_up.chemistry": chemistry})
+    assert 11.0 < found.hold_up.pack.open_circuit_voltage < 14.5  # type: ignore[union-attr]
+    assert "pack_voltage" not in {note.code for note in found.warnings}
+
+
+def test_capacity_and_short_circuit_of_a_reservoir_are_fused() -> None:
+    """A fuse of the wrong size is a matter of the wire; a bank has its fuse whatever its size."""
+    assert dangers(RESERVOIR) == set()
+    assert dangers(SUPER) == set()
+    assert dangers(PACK) == set()
+    assert dangers({}) == set()

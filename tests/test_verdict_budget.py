@@ -1,0 +1,184 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The voltage budget closes by Kirchhoff's law, and again as resistance times current without any node voltage."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+import pytest
+
+from cranksag.examples import example_names, example_text
+from cranksag.scenario import loads_scenario
+from cranksag.simulate import simulate
+from cranksag.verdict.budget import at
+from cranksag.verdict.results import Result
+
+CLOSES = 1e-3  # [V] the budget against OCV less the display's minimum
+
+BOAT = """
+title = "test boat"
+[crank]
+key_on_before = "300 ms"
+key_held = "800 ms"
+after = "300 ms"
+[[cables.positive]]
+name = "battery cable"
+length = "2 m"
+size = "1/0 AWG"
+[[cables.positive]]
+name = "battery switch"
+resistance = "0.4 mohm"
+[[cables.positive]]
+name = "switch to starter"
+length = "1 m"
+size = "1/0 AWG"
+[[displays]]
+name = "helm"
+"""
+HOUSE = '[house]\nrating = "700 A"\n'
+
+
+@lru_cache(maxsize=64)
+def result(text: str, changes: tuple[tuple[str, str], ...] = ()) -> Result:
+    """One crank."""
+    return simulate(loads_scenario(text).with_overrides(dict(changes)))
+
+
+def short(name: str) -> Result:
+    """An example with a short wait and a short crank; the supercapacitor keeps its time to charge."""
+    changes = {"crank.key_held": "900 ms", "crank.after": "300 ms"}
+    if name != "supercapacitor":
+        changes["crank.key_on_before"] = "600 ms"
+    return result(example_text(name), tuple(sorted(changes.items())))
+
+
+@pytest.mark.parametrize("name", example_names())
+def test_the_budget_of_every_example_closes(name: str) -> None:
+    found = short(name)
+    total = sum(line.drop for line in found.budget)
+    assert total == pytest.approx(found.battery.open_circuit_voltage - found.display.minimum_voltage, abs=CLOSES)
+    assert {line.side for line in found.budget} == {"supply", "return"}
+    assert len({line.element for line in found.budget}) == len(found.budget)
+
+
+@pytest.mark.parametrize("name", example_names())
+def test_the_harness_of_every_example_is_resistance_times_current(name: str) -> None:
+    """The harness has no inductance: each drop is its own resistance times its own current, no node involved."""
+    found = short(name)
+    feed, moment = found.boat.feed, found.display.minimum_at
+    out, back = at(found.traces, "feed_current", moment), at(found.traces, "return_current", moment)
+    expected = {
+        "feed conductor": feed.resistance * out,
+        "feed joints": feed.joints * out,
+        "return conductor": feed.return_resistance * back,
+        "return joints": feed.return_joints * back,
+    }
+    for line in found.budget:
+        if line.element in expected:
+            assert line.drop == pytest.approx(expected.pop(line.element), abs=CLOSES)
+    assert expected == {}
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {},
+        {"feed.return_to": "battery negative"},
+        {"battery.health": "50 %", "temperature.ambient": "-10 degC"},
+        {"hold_up.branch": "standby pack"},
+        {
+            "start_circuit.relay": "none",
+            "start_circuit.shares_feed": "true",
+            "feed.size": "8 AWG",
+            "feed.length": "2 m",
+        },
+    ],
+    ids=lambda c: ", ".join(c) or "plain",
+)
+def test_battery_and_cables_from_their_current_alone(changes: dict[str, str]) -> None:
+    """The bank's two time constants integrated from its current, cables as R i + L di/dt: independent of every node.
+
+    The tolerance is 10 mV: the current is known at the solver's points only, and its slope is a difference of two of
+    them while it changes by up to 100 kA/s in 3 uH.
+    """
+    found = result(BOAT, tuple(sorted(changes.items())))
+    boat, traces, moment = found.boat, found.traces, found.display.minimum_at
+    time, current = traces.time, -traces.signals["battery_current"]
+    now = float(np.interp(moment, time, current))
+    width = 0.4e-3
+    slope = float(np.interp(moment + width, time, current) - np.interp(moment - width, time, current)) / (2 * width)
+    bank = boat.battery
+    drops = {
+        "start battery, internal": bank.resistance_instant * now
+        + polarisation(time, current, bank.resistance_fast, bank.time_fast, moment)
+        + polarisation(time, current, bank.resistance_slow, bank.time_slow, moment)
+    }
+    for element in (*boat.positive, *boat.negative):
+        # the netlist's 0.5 ohm of eddy losses lies across the inductance
+        inductive = 1.0 / (1.0 / 0.5 + 1.0 / max(abs(element.inductance * slope), 1e-12)) if element.inductance else 0.0
+        assert inductive < 0.6
+        drops[element.name] = (element.resistance + element.joints) * now + element.inductance * slope
+    for line in found.budget:
+        if line.element in drops:
+            assert line.drop == pytest.approx(drops[line.element], abs=0.010), line.element
+
+
+def polarisation(time: np.ndarray, current: np.ndarray, resistance: float, constant: float, moment: float) -> float:
+    """Voltage of a resistance and capacitance in parallel, driven by a current that is straight between samples [V]."""
+    fine = np.union1d(np.linspace(time[0], moment, 40_001), time[time < moment])
+    i = np.interp(fine, time, current)
+    kernel = np.exp(-(moment - fine) / constant)
+    return float(np.trapezoid(i * kernel, fine)) * resistance / constant
+
+
+@pytest.mark.parametrize("to", ["engine block", "battery negative"])
+def test_ground_shift_is_the_sum_of_the_return_side(to: str) -> None:
+    found = result(BOAT, (("feed.return_to", to),))
+    returns = [line for line in found.budget if line.side == "return"]
+    engine = sum(line.drop for line in returns if line.element not in ("return conductor", "return joints"))
+    harness = sum(line.drop for line in returns if line.element in ("return conductor", "return joints"))
+    shift = found.ground_shift
+    assert shift["display_return"] == pytest.approx(harness + engine, abs=CLOSES)
+    if to == "engine block":
+        assert shift["engine_block"] == pytest.approx(engine, abs=CLOSES)
+        assert shift["display_return"] > shift["engine_block"] > 0.05
+    else:
+        assert engine == 0.0
+        # the block moves with the starter's current all the same: what falsifies its senders
+        assert shift["engine_block"] > 0.05 > shift["display_return"]
+
+
+def test_a_feed_from_the_house_bank_has_the_difference_of_the_banks_as_a_line() -> None:
+    found = result(BOAT + HOUSE, (("battery.state_of_charge", "60 %"), ("feed.from", "house battery")))
+    total = sum(line.drop for line in found.budget)
+    assert total == pytest.approx(found.battery.open_circuit_voltage - found.display.minimum_voltage, abs=CLOSES)
+    first = found.budget[0]
+    assert first.path == "house"
+    assert found.boat.house is not None
+    assert first.drop == pytest.approx(found.boat.battery.open_circuit_voltage - found.boat.house.open_circuit_voltage)
+    assert first.drop < 0.0  # the house bank is the fuller one
+
+
+@pytest.mark.parametrize("source", ["battery", "battery switch", "starter stud", "house battery", "panel"])
+@pytest.mark.parametrize("branch", ["none", "house feed"])
+def test_the_budget_closes_from_every_feed_point(source: str, branch: str) -> None:
+    found = result(BOAT + HOUSE, (("feed.from", source), ("hold_up.branch", branch), ("link.kind", "closed")))
+    total = sum(line.drop for line in found.budget)
+    assert total == pytest.approx(found.battery.open_circuit_voltage - found.display.minimum_voltage, abs=CLOSES)
+
+
+def test_a_blocked_diode_is_listed_as_blocking() -> None:
+    """The house bank carries the display in the sag: the normal feed's diode blocks, and its drop is negative."""
+    changes = (("battery.health", "50 %"), ("hold_up.branch", "house feed"))
+    found = result(BOAT + HOUSE, changes)
+    assert found.display.source == "house feed"
+    diode = next(line for line in found.budget if line.element == "feed diode")
+    assert diode.blocking
+    assert diode.drop < 0.0
+    assert not any(line.blocking for line in found.budget if line.element != "feed diode")
+    # and where nothing blocks it, its drop is a diode's
+    sound = result(BOAT, (("hold_up.branch", "reservoir"), ("hold_up.capacitance", "1 mF")))
+    carried = next(line for line in sound.budget if line.element == "feed diode")
+    if not carried.blocking:
+        assert 0.2 < carried.drop < 0.7
