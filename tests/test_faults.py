@@ -177,15 +177,15 @@ def test_a_recharge_path_can_feed_the_run_solenoid(boat: Make, part: str, fault:
     assert 3.0 < volts < 12.8 * 12.0 / (12.0 + 22.0) + 0.1
 
 
-def test_a_broken_return_sends_the_display_current_through_the_relay_coils(boat: Make) -> None:
+def test_a_broken_return_finds_no_way_through_the_relay_coils(boat: Make) -> None:
+    """The hold-up relay's coil has its own return; through the display's it would lift the start signal by 8 V."""
     made = boat("standby-pack")
     row = _row(made, "display return conductor", "broken")
-    assert "uncommanded_crank" in {n.code for n in row.dangers}
-    assert row.from_hold_up is True
-    assert not any(n.key == "off" for n in row.live_nodes)
+    assert not row.dangers
     run = run_fault(make_bench(made), _named(made, "display return conductor", "broken"))
     before = run.traces.time < run.times.starts[0] - run.times.key_on
-    assert run.traces.signals["main_contact"][before].max() > 0.9  # the starter engages with the key in RUN
+    assert run.traces.signals["main_contact"][before].max() < 0.1
+    assert run.traces.signals["start_signal"][before].max() < 1.0
 
 
 def test_a_welded_start_relay_is_a_danger_that_the_hold_up_has_no_part_in(boat: Make) -> None:
@@ -251,7 +251,8 @@ def test_a_lost_suppression_diode_lets_the_coil_kick(boat: Make) -> None:
     """Missing: the bare coil's kick (see below). Reversed: it shorts the start signal instead, and nothing kicks."""
     rows = run_faults(boat("standby-pack"), lambda f: f.part == "hold-up relay's suppression")
     found = {r.fault: r for r in rows}
-    assert found["none"].coil_kick < 1.5  # type: ignore[operator]
+    # the diode's volt, and what the block moves against the battery while the motor's current ends
+    assert found["none"].coil_kick < 3.0  # type: ignore[operator]
     assert found["open"].coil_kick > 500.0  # type: ignore[operator]
     assert "coil_kick" in {n.code for n in found["open"].warnings}
     assert _current(found["reversed"], "hold-up relay's coil wire") > 10.0

@@ -162,7 +162,7 @@ def ripple(order: float, sines: tuple[float, ...], cosines: tuple[float, ...], a
     return total
 
 
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=ENGINES_KEPT)
 def rest_angle(order: float, sines: tuple[float, ...], cosines: tuple[float, ...]) -> float:
     """Where the crank comes to rest: the zero of the ripple with positive slope and the lowest stored work.
 
