@@ -185,9 +185,7 @@ def test_packs_build(entry: Entry) -> None:
     assert full.open_circuit_voltage > low.open_circuit_voltage
     assert full.resistance < low.resistance
     assert full.short_circuit_current == pytest.approx(full.open_circuit_voltage / full.resistance)
-    assert full.capacity_ah == pytest.approx(
-        entry.value("capacity") / 3600.0 * pack.capacity_factor(chemistry, 20.0)
-    )
+    assert full.capacity_ah == pytest.approx(entry.value("capacity") / 3600.0 * pack.capacity_factor(chemistry, 20.0))
     # The chemistry's typical ohm-ampere-hours and the line agree within a factor of three.
     typical = entry.value("cells") * chemistry.cell_resistance_ah / (entry.value("capacity") / 3600.0)
     assert 1.0 / 3.0 < entry.value("resistance") / typical < 3.0

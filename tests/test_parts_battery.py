@@ -62,9 +62,7 @@ def test_voltage_at_zero_fahrenheit_misses_one_source() -> None:
 
 
 @given(chemistries, shares, shares, temperatures)
-def test_voltage_rises_with_charge(
-    chemistry: b.Chemistry, one: float, other: float, temperature: float
-) -> None:
+def test_voltage_rises_with_charge(chemistry: b.Chemistry, one: float, other: float, temperature: float) -> None:
     low, high = sorted((one, other))
     v_low = b.open_circuit_voltage(low, temperature, chemistry)
     v_high = b.open_circuit_voltage(high, temperature, chemistry)
@@ -139,10 +137,7 @@ def test_prediction_round_trip_and_proportion(
 def test_slow_part_is_the_least_squares_fit_of_the_two_fitted_models() -> None:
     def residuals(p: np.ndarray) -> np.ndarray:
         shape = 1.0 + p[0] * -np.expm1(-np.array(b.PULSE_TIMES) / p[1])
-        rows = [
-            np.array(b.PULSE_CURRENTS[k]) * shape / (b.PULSE_CURRENTS[k][-1] * shape[-1])
-            for k in b.PULSE_FITTED
-        ]
+        rows = [np.array(b.PULSE_CURRENTS[k]) * shape / (b.PULSE_CURRENTS[k][-1] * shape[-1]) for k in b.PULSE_FITTED]
         return np.concatenate(rows) - 1.0
 
     share, time = least_squares(residuals, [1.0, 30.0], xtol=1e-12, ftol=1e-12, gtol=1e-12).x
@@ -289,9 +284,7 @@ def test_load_test_health_as_found() -> None:
 
 
 @given(times, temperatures, st.floats(0.1, 20.0), laws)
-def test_colder_means_more_resistance(
-    time: float, temperature: float, warmer: float, law: b.TemperatureLaw
-) -> None:
+def test_colder_means_more_resistance(time: float, temperature: float, warmer: float, law: b.TemperatureLaw) -> None:
     assert b.resistance_shape(time, temperature, law) > b.resistance_shape(time, temperature + warmer, law)
 
 
@@ -304,9 +297,7 @@ def test_emptier_means_more_resistance_and_less_voltage(
     empty = unit(rating, state_of_charge=low, **fields)
     full = unit(rating, state_of_charge=high, **fields)
     assert b.effective_resistance(empty, time) >= b.effective_resistance(full, time)
-    assert (
-        b.terminal_voltage(empty, rating / 2.0, time) <= b.terminal_voltage(full, rating / 2.0, time) + 1e-12
-    )
+    assert b.terminal_voltage(empty, rating / 2.0, time) <= b.terminal_voltage(full, rating / 2.0, time) + 1e-12
 
 
 def test_empty_battery_has_40_percent_more() -> None:
@@ -356,9 +347,7 @@ def test_spread_contains_one(temperature: float, time: float, standard: str, che
 def test_spread_closes_at_the_rating_test_and_opens_away_from_it() -> None:
     assert b.temperature_law_spread(-18.0, 30.0) == pytest.approx((1.0, 1.0), abs=1e-9)
     assert b.temperature_law_spread(0.0, 30.0, "MCA") == pytest.approx((1.0, 1.0), abs=1e-9)
-    widths = [
-        high - low for low, high in (b.temperature_law_spread(t, 30.0) for t in (-18.0, 0.0, 20.0, 40.0))
-    ]
+    widths = [high - low for low, high in (b.temperature_law_spread(t, 30.0) for t in (-18.0, 0.0, 20.0, 40.0))]
     assert widths == sorted(widths)
     # At 25 degC after a second, the band on a battery rated by SAE is -24 to +24 %.
     assert b.temperature_law_spread(25.0, 1.0) == pytest.approx((0.758, 1.241), abs=0.001)

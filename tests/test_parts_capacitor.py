@@ -71,9 +71,7 @@ def test_sizing_equation_of_a_controller(share: float, bracket: float) -> None:
     exact = share + root - (1.0 - share) * math.log((1.0 + root) / math.sqrt(1.0 - share))
     assert exact == pytest.approx(bracket, abs=5e-5)
     capacitance = 4.0 * power * time / voltage**2 / exact
-    assert capacitor.hold_up_power_with_esr(capacitance, voltage, 0.0, power, esr) == pytest.approx(
-        time, rel=1e-9
-    )
+    assert capacitor.hold_up_power_with_esr(capacitance, voltage, 0.0, power, esr) == pytest.approx(time, rel=1e-9)
 
 
 def test_exact_form_by_number() -> None:
@@ -210,9 +208,7 @@ def test_end_of_life_factors() -> None:
     assert capacitor.age_factors(1.0) == pytest.approx((0.8, 2.0))
 
 
-@given(
-    supply=VOLTAGES, held=st.floats(0.0, 60.0), capacitance=CAPACITANCES, resistance=st.floats(1e-3, 100.0)
-)
+@given(supply=VOLTAGES, held=st.floats(0.0, 60.0), capacitance=CAPACITANCES, resistance=st.floats(1e-3, 100.0))
 def test_inrush_energy_balance(supply: float, held: float, capacitance: float, resistance: float) -> None:
     # Whatever the resistance, C dV^2 / 2 is lost in it: I2t x R.
     i2t = capacitor.inrush_i2t(supply, held, capacitance, resistance)

@@ -155,9 +155,7 @@ def test_iec_temperature_correction(temperature: float, kt: float) -> None:
     assert 1.0 / c.temperature_factor(temperature) == pytest.approx(kt, rel=0.0045)
 
 
-@pytest.mark.parametrize(
-    ("name", "longest"), [("25", 1.3), ("35", 1.8), ("50", 2.6), ("70", 3.7), ("95", 4.8)]
-)
+@pytest.mark.parametrize(("name", "longest"), [("25", 1.3), ("35", 1.8), ("50", 2.6), ("70", 3.7), ("95", 4.8)])
 def test_starter_cable_table_is_a_one_milliohm_rule(name: str, longest: float) -> None:
     # Volvo Penta D1/D2 manual p. 38: longest total starter cable by size, 12 V. It states no criterion; every
     # row comes to 1.0 mohm within the 0.1 m step of its lengths (2 to 8 %), here within 1.5 %.
@@ -313,8 +311,7 @@ def test_worked_example_of_a_boat_wire_chart(allowed: str, published: str) -> No
     fits = [
         n
         for n in ("18", "16", "14", "12", "10", "8")
-        if c.drop_class(current * c.run_resistance(sae(n), loop, warm), 12.0).share
-        <= float(allowed[:-1]) / 100.0
+        if c.drop_class(current * c.run_resistance(sae(n), loop, warm), 12.0).share <= float(allowed[:-1]) / 100.0
     ]
     assert fits[0] == published
     assert c.drop_class(current * c.run_resistance(awg("12"), loop, warm, "solid"), 12.0).name == "3 %"
@@ -386,9 +383,7 @@ def test_start_circuit_limits_disagree_by_this_much(nominal: float, tight: float
     assert (found[0].resistance, found[1].resistance) == (tight, wide)
 
 
-@pytest.mark.parametrize(
-    "limit", [r for r in j.START_CIRCUIT_LIMITS if r.resistance and r.drop and r.current]
-)
+@pytest.mark.parametrize("limit", [r for r in j.START_CIRCUIT_LIMITS if r.resistance and r.drop and r.current])
 def test_limits_agree_with_themselves(limit: j.StartCircuitLimit) -> None:
     # A row that states resistance, drop and current must be Ohm's law; all the sources print round figures.
     assert limit.resistance is not None

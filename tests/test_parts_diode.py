@@ -184,9 +184,7 @@ def test_more_current_more_voltage(model: DiodeModel, current: float, factor: fl
 
 
 @given(model=MODELS, temperature=st.floats(-40.0, 140.0), step=st.floats(1.0, 50.0))
-def test_saturation_current_rises_with_temperature(
-    model: DiodeModel, temperature: float, step: float
-) -> None:
+def test_saturation_current_rises_with_temperature(model: DiodeModel, temperature: float, step: float) -> None:
     hotter = diode.saturation_current(model, temperature + step)
     assert hotter > diode.saturation_current(model, temperature)
     assert diode.saturation_current(model, model.temperature) == pytest.approx(model.saturation_current)
@@ -196,9 +194,7 @@ def test_saturation_current_rises_with_temperature(
     saturation=st.floats(1e-9, 1e-5), emission=st.floats(1.0, 2.0), resistance=st.floats(0.0, 0.1),
     temperature=st.floats(-20.0, 125.0),
 )  # fmt: skip
-def test_fit_brings_a_diode_back(
-    saturation: float, emission: float, resistance: float, temperature: float
-) -> None:
+def test_fit_brings_a_diode_back(saturation: float, emission: float, resistance: float, temperature: float) -> None:
     truth = DiodeModel(saturation, emission, resistance, temperature)
     points = [(i, diode.forward_voltage(truth, i, temperature)) for i in (0.3, 1.0, 3.0, 9.0)]
     model = diode.fit_diode(points, temperature)
@@ -207,12 +203,8 @@ def test_fit_brings_a_diode_back(
         assert diode.forward_voltage(model, current, temperature) == pytest.approx(voltage, abs=1e-4)
 
 
-@given(
-    model=MODELS, current=st.floats(0.0, 20.0), ambient=st.floats(-40.0, 85.0), thermal=st.floats(0.0, 40.0)
-)
-def test_junction_temperature_balances(
-    model: DiodeModel, current: float, ambient: float, thermal: float
-) -> None:
+@given(model=MODELS, current=st.floats(0.0, 20.0), ambient=st.floats(-40.0, 85.0), thermal=st.floats(0.0, 40.0))
+def test_junction_temperature_balances(model: DiodeModel, current: float, ambient: float, thermal: float) -> None:
     junction = diode.junction_temperature(model, current, ambient, thermal)
     assert junction >= ambient - 1e-9
     heat = thermal * diode.forward_loss(model, current, junction)
@@ -224,15 +216,11 @@ def test_junction_temperature_balances(
     leakage=st.floats(1e-6, 50e-3), step=st.floats(8.0, 25.0), ambient=st.floats(-20.0, 100.0),
     thermal=st.floats(1.0, 80.0),
 )  # fmt: skip
-def test_blocking_diode_balances_or_runs_away(
-    leakage: float, step: float, ambient: float, thermal: float
-) -> None:
+def test_blocking_diode_balances_or_runs_away(leakage: float, step: float, ambient: float, thermal: float) -> None:
     junction = diode.reverse_junction_temperature(14.4, leakage, 25.0, step, ambient, thermal)
 
     def excess(temperature: float) -> float:
-        return (
-            temperature - ambient - thermal * 14.4 * diode.leakage_current(leakage, 25.0, step, temperature)
-        )
+        return temperature - ambient - thermal * 14.4 * diode.leakage_current(leakage, 25.0, step, temperature)
 
     if math.isfinite(junction):
         assert excess(junction) == pytest.approx(0.0, abs=1e-6 * (1.0 + abs(junction)))

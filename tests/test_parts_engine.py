@@ -147,9 +147,7 @@ def test_cold_oil_resists_more(
 
 
 @given(displacement=DISPLACEMENTS, cylinders=CYLINDERS, compression=COMPRESSIONS)
-def test_compression_loses_a_little_on_average(
-    displacement: float, cylinders: int, compression: float
-) -> None:
+def test_compression_loses_a_little_on_average(displacement: float, cylinders: int, compression: float) -> None:
     mean, sines, cosines = compression_harmonics(displacement, cylinders, compression)
     assert mean > 0.0
     assert mean < 0.2 * displacement * peak_pressure(compression) / (4.0 * math.pi)
@@ -277,18 +275,14 @@ def test_a_weaker_source_cranks_slower(resistance: float, more: float, temperatu
 def test_cold_cranks_slower_and_draws_more(temperature: float, warmer: float) -> None:
     motor = from_rating(2500.0, 12.0)
     cold = cranking_point(motor, engine_circuit(4.2e-3, 4, 17.5, "15W-40", temperature), 12.0, 12.6, 6e-3)
-    warm = cranking_point(
-        motor, engine_circuit(4.2e-3, 4, 17.5, "15W-40", temperature + warmer), 12.0, 12.6, 6e-3
-    )
+    warm = cranking_point(motor, engine_circuit(4.2e-3, 4, 17.5, "15W-40", temperature + warmer), 12.0, 12.6, 6e-3)
     assert cold[0] > warm[0]
     assert cold[1] < warm[1]
 
 
 def test_too_small_a_starter_does_not_turn_it() -> None:
     motor = from_rating(300.0, 12.0)
-    current, rpm, voltage = cranking_point(
-        motor, engine_circuit(10e-3, 6, 17.5, "15W-40", -30.0), 12.0, 12.6, 10e-3
-    )
+    current, rpm, voltage = cranking_point(motor, engine_circuit(10e-3, 6, 17.5, "15W-40", -30.0), 12.0, 12.6, 10e-3)
     assert rpm == 0.0
     assert current == pytest.approx(stall_current(motor_with_source(motor, 10e-3), 12.6))
     assert voltage == pytest.approx(12.6 - 10e-3 * current)
@@ -298,9 +292,7 @@ def test_too_small_a_starter_does_not_turn_it() -> None:
 def test_impossible_cranking_points_are_refused(bad: dict[str, float]) -> None:
     good = {"gear_ratio": 12.0, "source_voltage": 12.6, "source_resistance": 6e-3}
     with pytest.raises(InputError):
-        cranking_point(
-            from_rating(1000.0, 12.0), engine_circuit(1e-3, 3, 20.0, "15W-40", 20.0), **{**good, **bad}
-        )
+        cranking_point(from_rating(1000.0, 12.0), engine_circuit(1e-3, 3, 20.0, "15W-40", 20.0), **{**good, **bad})
 
 
 # --- outside checks --------------------------------------------------------------------------------------
@@ -311,10 +303,7 @@ COLD_DEMAND = [(0.0, 1.55), (-18.0, 2.10), (-29.0, 3.50)]
 
 
 def cold_ratio(oil: str, temperature: float) -> float:
-    torque = [
-        mean_cranking_torque(engine_circuit(4.2e-3, 4, 17.5, oil, t), 200.0 * RPM)
-        for t in (temperature, 27.0)
-    ]
+    torque = [mean_cranking_torque(engine_circuit(4.2e-3, 4, 17.5, oil, t), 200.0 * RPM) for t in (temperature, 27.0)]
     return torque[0] / torque[1]
 
 
@@ -345,8 +334,7 @@ def test_oil_effect_in_deep_cold() -> None:
     Ours at -25 degC, 15W-40 against 0W-30: 36 % less (150 rpm).  Allowed 6 points: the oils are not named.
     """
     thick, thin = (
-        mean_cranking_torque(engine_circuit(2.0e-3, 4, 19.0, oil, -25.0), 150.0 * RPM)
-        for oil in ("15W-40", "0W-30")
+        mean_cranking_torque(engine_circuit(2.0e-3, 4, 19.0, oil, -25.0), 150.0 * RPM) for oil in ("15W-40", "0W-30")
     )
     assert 1.0 - thin / thick == pytest.approx(0.36, abs=0.06)
 
@@ -415,9 +403,7 @@ def crank(
         drop = voltage - resistance * current - resistive_drop(motor, current) - k * speed
         return [drop / motor.inductance, (torque - load / ratio) / inertia, turning]
 
-    result = solve_ivp(
-        slopes, (0.0, 1.5), [0.0, 0.0, engine.rest_angle], method="LSODA", max_step=2e-3, rtol=1e-6
-    )
+    result = solve_ivp(slopes, (0.0, 1.5), [0.0, 0.0, engine.rest_angle], method="LSODA", max_step=2e-3, rtol=1e-6)
     time = np.linspace(0.6, 1.5, 2000)
     return {
         "peak": float(result.y[0].max()),

@@ -46,9 +46,7 @@ def test_resistance_of_a_sealed_lead_battery() -> None:
     assert circuit.open_circuit_voltage - 160.0 * circuit.resistance > 10.5
 
 
-@pytest.mark.parametrize(
-    ("charge", "volts"), [(1.0, 12.65), (0.75, 12.45), (0.5, 12.24), (0.25, 12.06), (0.0, 11.89)]
-)
+@pytest.mark.parametrize(("charge", "volts"), [(1.0, 12.65), (0.75, 12.45), (0.5, 12.24), (0.25, 12.06), (0.0, 11.89)])
 def test_voltage_of_a_vented_pack(charge: float, volts: float) -> None:
     # BCI table of open-circuit voltage against state of charge, 26.7 degC.
     found = pack.open_circuit_voltage(CHEMISTRIES["vented lead"], 6, charge)
@@ -71,13 +69,9 @@ def test_lead_resistance_in_the_cold() -> None:
 
 
 @given(chemistry=CHEMISTRY, low=st.floats(0.0, 1.0), high=st.floats(0.0, 1.0), cells=st.integers(1, 20))
-def test_more_charge_more_volts_less_resistance(
-    chemistry: pack.Chemistry, low: float, high: float, cells: int
-) -> None:
+def test_more_charge_more_volts_less_resistance(chemistry: pack.Chemistry, low: float, high: float, cells: int) -> None:
     assume(low < high)
-    assert pack.open_circuit_voltage(chemistry, cells, low) <= pack.open_circuit_voltage(
-        chemistry, cells, high
-    )
+    assert pack.open_circuit_voltage(chemistry, cells, low) <= pack.open_circuit_voltage(chemistry, cells, high)
     assert pack.resistance_factor(chemistry, low, 20.0) >= pack.resistance_factor(chemistry, high, 20.0)
 
 
@@ -85,9 +79,7 @@ def test_more_charge_more_volts_less_resistance(
 def test_cold_packs_are_weaker(chemistry: pack.Chemistry, cold: float, step: float) -> None:
     warm = min(cold + step, 20.0)
     assert pack.capacity_factor(chemistry, cold) <= pack.capacity_factor(chemistry, warm) + 1e-12
-    assert (
-        pack.resistance_factor(chemistry, 1.0, cold) >= pack.resistance_factor(chemistry, 1.0, warm) - 1e-12
-    )
+    assert pack.resistance_factor(chemistry, 1.0, cold) >= pack.resistance_factor(chemistry, 1.0, warm) - 1e-12
 
 
 @given(chemistry=CHEMISTRY)
@@ -242,9 +234,7 @@ def test_display_current(power: float, minimum: float, voltage: float) -> None:
     start=st.floats(8.0, 30.0),
     end=st.floats(1.0, 7.9),
 )
-def test_own_ride_through_agrees_with_integration(
-    capacitance: float, power: float, start: float, end: float
-) -> None:
+def test_own_ride_through_agrees_with_integration(capacitance: float, power: float, start: float, end: float) -> None:
     time = display.own_ride_through(capacitance, start, end, power, 6.0)
     run = solve_ivp(
         lambda _, v: [-display.input_current(power, v[0], 6.0) / capacitance],
@@ -292,9 +282,7 @@ def test_adiabatic_factor_from_copper() -> None:
 
 @given(kind=st.sampled_from(list(fuse.FUSE_TYPES.values())), rating=st.floats(1.0, 200.0),
        multiple=st.floats(0.5, 30.0), factor=st.floats(1.001, 5.0))  # fmt: skip
-def test_more_current_opens_sooner(
-    kind: fuse.FuseType, rating: float, multiple: float, factor: float
-) -> None:
+def test_more_current_opens_sooner(kind: fuse.FuseType, rating: float, multiple: float, factor: float) -> None:
     short, long = fuse.opening_time(kind, rating, multiple * rating)
     short_more, long_more = fuse.opening_time(kind, rating, factor * multiple * rating)
     assert short <= long

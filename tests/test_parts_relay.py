@@ -31,9 +31,7 @@ def _example(suppression: Suppression | None = None, temperature: float = 20.0) 
 # --- against published figures ----------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(
-    ("temperature", "resistance", "voltage"), [(85.0, 112.98, 8.16), (-40.0, 68.78, 4.97)]
-)
+@pytest.mark.parametrize(("temperature", "resistance", "voltage"), [(85.0, 112.98, 8.16), (-40.0, 68.78, 4.97)])
 def test_coil_and_pick_up_with_temperature(temperature: float, resistance: float, voltage: float) -> None:
     # "Temperature considerations for DC relays" (relay maker's application note): 90 ohm and 6.5 V at 20
     # degC, R = R20 (1 + 0.003929 (T - 20)), pick-up current constant. Tolerance: half the last digit.
@@ -68,8 +66,7 @@ def test_measured_release_with_diode_and_with_resistor() -> None:
 
     def excess(share: float) -> float:
         slow, quick = (
-            relay.current_decay_time(inductance, 120.0, start, share * start, kind)
-            for kind in (diode, resistor)
+            relay.current_decay_time(inductance, 120.0, start, share * start, kind) for kind in (diode, resistor)
         )
         return slow - quick - (8e-3 - 2.6e-3)
 
@@ -182,9 +179,7 @@ def test_self_heating_agrees_with_fixed_point() -> None:
 
 
 @given(cool=st.floats(-60.0, 180.0), step=st.floats(0.1, 100.0), resistance=st.floats(1.0, 1e4))
-def test_hotter_coil_has_more_resistance_and_needs_more_volts(
-    cool: float, step: float, resistance: float
-) -> None:
+def test_hotter_coil_has_more_resistance_and_needs_more_volts(cool: float, step: float, resistance: float) -> None:
     assert relay.coil_resistance(resistance, cool + step) > relay.coil_resistance(resistance, cool)
     ratio = relay.voltage_at_temperature(7.0, cool) / relay.coil_resistance(resistance, cool)
     assert ratio == pytest.approx(7.0 / resistance, rel=1e-12)  # the pick-up current never moves
@@ -251,9 +246,7 @@ def test_inductance_comes_back(time: float, share: float) -> None:
 @given(inductance=st.floats(0.01, 3.0), current=st.floats(0.01, 1.0), capacitance=st.floats(1e-12, 1e-9))
 def test_kick_bound_is_energy_balance(inductance: float, current: float, capacitance: float) -> None:
     kick = relay.kick_voltage_bound(inductance, current, capacitance)
-    assert 0.5 * capacitance * kick**2 == pytest.approx(
-        relay.coil_stored_energy(inductance, current), rel=1e-9
-    )
+    assert 0.5 * capacitance * kick**2 == pytest.approx(relay.coil_stored_energy(inductance, current), rel=1e-9)
 
 
 def test_contact() -> None:

@@ -82,9 +82,7 @@ def test_the_three_questions_have_one_answer(motor: MotorCircuit, share: float) 
 
 
 @given(motor=MACHINES, weak=st.floats(1.02, 3.0), load=st.floats(0.05, 0.6))
-def test_a_weaker_source_turns_slower_and_gives_less_inrush(
-    motor: MotorCircuit, weak: float, load: float
-) -> None:
+def test_a_weaker_source_turns_slower_and_gives_less_inrush(motor: MotorCircuit, weak: float, load: float) -> None:
     source = 12.6 if motor.resistance < 20e-3 else 25.2
     strong_side = motor_with_source(motor, 5e-3)
     weak_side = motor_with_source(motor, 5e-3 * weak)
@@ -157,9 +155,7 @@ def test_impossible_questions_are_refused(question: dict[str, float]) -> None:
         steady_state(from_rating(1000.0, 12.0), 12.0, **question)
 
 
-@pytest.mark.parametrize(
-    ("power", "voltage"), [(0.0, 12.0), (1000.0, 0.0), (math.nan, 12.0), (1e3, math.inf)]
-)
+@pytest.mark.parametrize(("power", "voltage"), [(0.0, 12.0), (1000.0, 0.0), (math.nan, 12.0), (1e3, math.inf)])
 def test_impossible_ratings_are_refused(power: float, voltage: float) -> None:
     with pytest.raises(InputError):
         from_rating(power, voltage)
@@ -389,9 +385,7 @@ def test_coil_currents_come_back(both: float, share: float, voltage: float) -> N
     temperature=st.floats(-30.0, 120.0),
     harness=st.floats(0.0, 2.0),
 )
-def test_heat_and_harness_make_pull_in_harder(
-    pull: float, hold: float, temperature: float, harness: float
-) -> None:
+def test_heat_and_harness_make_pull_in_harder(pull: float, hold: float, temperature: float, harness: float) -> None:
     coils = solenoid_coils(pull, hold, 12.0)
     assert pull_in_voltage(coils, temperature + 10.0) > pull_in_voltage(coils, temperature)
     assert drop_out_voltage(coils, temperature) < pull_in_voltage(coils, temperature)

@@ -152,9 +152,7 @@ power = true
 """
     found = problems(text)
     assert found[1] == 'boat.toml:3: feed.sise: unknown field (did you mean "size"?)'
-    assert found[2].startswith(
-        'boat.toml:4: feed.length = 30: needs a unit, such as "30 m" (units that fit: m, '
-    )
+    assert found[2].startswith('boat.toml:4: feed.length = 30: needs a unit, such as "30 m" (units that fit: m, ')
     assert found[4] == 'boat.toml:7: battery.state_of_charge = "170 %": must be 0 % to 100 %'
     expected = [
         (1, "title = 3: must be text"),

@@ -48,10 +48,7 @@ def test_every_branch_has_an_example() -> None:
 def test_the_template_shows_the_defaults() -> None:
     boat = loads_scenario(template(), "template")
     rows = {
-        f"{where}.{i}.{k}": v
-        for where, row in DEFAULT_ROWS.items()
-        for i, r in enumerate(row)
-        for k, v in r.items()
+        f"{where}.{i}.{k}": v for where, row in DEFAULT_ROWS.items() for i, r in enumerate(row) for k, v in r.items()
     }
     assert set(rows) <= set(boat.written)
     for path, place in boat.written.items():
@@ -64,9 +61,7 @@ def test_the_template_shows_the_defaults() -> None:
 def test_the_template_s_optional_lines_are_right_too() -> None:
     marks = ("# [", "# ]", "#   {")
     lines = [
-        line[2:]
-        if line.startswith(marks) or (line.startswith("# ") and line[2:].split(" ")[1:2] == ["="])
-        else line
+        line[2:] if line.startswith(marks) or (line.startswith("# ") and line[2:].split(" ")[1:2] == ["="]) else line
         for line in template().split("\n")
     ]
     boat = loads_scenario("\n".join(lines), "template")

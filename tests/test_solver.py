@@ -81,9 +81,7 @@ def test_result_is_plain_numpy_and_owns_its_memory(solver: Solver) -> None:
 
 def discharge_error(solver: Solver, step_ceiling: float) -> float:
     """Greatest error against V exp(-t / RC) [V], 10 V, RC = 20 ms."""
-    deck = small_deck(
-        "C1 a 0 10m ic=10\nR1 a 0 2", envelope={"v(a)": (-0.1, 10.1)}, step_ceiling=step_ceiling
-    )
+    deck = small_deck("C1 a 0 10m ic=10\nR1 a 0 2", envelope={"v(a)": (-0.1, 10.1)}, step_ceiling=step_ceiling)
     result = solver.run(deck)
     return float(np.abs(result.vectors["v(a)"] - 10.0 * np.exp(-result.time / 0.02)).max())
 
@@ -104,9 +102,7 @@ def test_capacitor_discharge_follows_the_exponential(solver: Solver) -> None:
 )
 def test_divider_of_any_numbers(volts: float, upper: float, lower: float) -> None:
     text = f"V1 a 0 {volts}\nR1 a b {upper}\nR2 b 0 {lower}"
-    deck = small_deck(
-        text, "v(b)", "i(v1)", envelope={"v(b)": (0.0, 33.0), "i(v1)": (-2e4, 0.0)}, stop_time=3e-3
-    )
+    deck = small_deck(text, "v(b)", "i(v1)", envelope={"v(b)": (0.0, 33.0), "i(v1)": (-2e4, 0.0)}, stop_time=3e-3)
     result = get_solver().run(deck)
     # Linear and resistive: nothing but rounding, and the 1e-12 S that ngspice adds.
     assert result.vectors["v(b)"][-1] == pytest.approx(volts * lower / (upper + lower), rel=1e-8)
@@ -148,9 +144,7 @@ BAD_NETLISTS = {
 
 
 @pytest.mark.parametrize(("extra", "told"), BAD_NETLISTS.values(), ids=BAD_NETLISTS.keys())
-def test_faulty_netlist_is_refused_once_and_the_next_run_is_right(
-    solver: Solver, extra: str, told: str
-) -> None:
+def test_faulty_netlist_is_refused_once_and_the_next_run_is_right(solver: Solver, extra: str, told: str) -> None:
     with pytest.raises(errors.DeckError, match=told) as caught:
         solver.run(small_deck(f"V1 a 0 12\nR1 a 0 1\n{extra}", title="my boat"))
     assert len(caught.value.attempts) == 1
@@ -294,9 +288,7 @@ def test_two_threads_take_turns(solver: Solver) -> None:
 
     def work(volts: float) -> None:
         deck = small_deck(f"V1 a 0 {volts}\nR1 a b 1\nC1 b 0 1m ic=0", "v(b)")
-        wrong.extend(
-            end for _ in range(20) if abs((end := solver.run(deck).vectors["v(b)"][-1]) - volts) > 1e-3
-        )
+        wrong.extend(end for _ in range(20) if abs((end := solver.run(deck).vectors["v(b)"][-1]) - volts) > 1e-3)
 
     threads = [threading.Thread(target=work, args=(volts,)) for volts in (5.0, 12.0)]
     for thread in threads:

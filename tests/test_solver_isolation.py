@@ -104,9 +104,7 @@ def test_hostile_start_up_files_have_no_effect(tmp_path: Path, place: str, expec
         ("scripts/spinit", {"SPICE_LIB_DIR": "."}),
     ],
 )
-def test_the_hostile_file_would_act_if_it_were_read(
-    tmp_path: Path, file: str, variables: dict[str, str]
-) -> None:
+def test_the_hostile_file_would_act_if_it_were_read(tmp_path: Path, file: str, variables: dict[str, str]) -> None:
     """Proves that these are files which the library reads, so that the tests around this one can fail."""
     mark = tmp_path / "mark"
     (tmp_path / file).parent.mkdir(exist_ok=True)

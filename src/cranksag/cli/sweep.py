@@ -177,7 +177,7 @@ def _draw(table: Table, plots: list[Path], picture: str | None, least: float, wa
     if not plots:
         return
     from cranksag.report.figure import save_figure
-    from cranksag.report.maps import sweep_picture
+    from cranksag.report.pictures import sweep_picture
     from cranksag.studies import objectives
     from cranksag.studies.analysis import usual_objectives
 

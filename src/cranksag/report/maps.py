@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Pictures of a sweep: margin over two axes, margin along one, the best compromises.
+"""Margin of a sweep over two of its axes, as a map.
 
 The colours are those of cividis, which rise evenly in lightness: the same order in grey print and for colour-blind
 eyes. What matters does not hang on colour at all: the zero-margin contour is a line, survivors are dots, failed runs
@@ -20,18 +20,14 @@ from matplotlib.figure import Figure
 from matplotlib.patheffects import withStroke
 
 from cranksag.errors import InputError
-from cranksag.quantities import nearest, shown
 from cranksag.report.figure import DOTS, SIZE, _own_settings
-from cranksag.studies.analysis import Objective, pareto, survivors
-from cranksag.studies.table import STATUSES, AxisColumn, Table
+from cranksag.studies.analysis import survivors
+from cranksag.studies.table import STATUSES, Table
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["PICTURES", "margin_band", "margin_map", "pareto_picture", "sweep_picture"]
-
-PICTURES = ("map", "band", "pareto")
-"""Kinds of picture."""
+__all__ = ["margin_map"]
 
 COLOURS = "cividis"
 MOST_PANELS = 9  # [-] small multiples
@@ -51,51 +47,6 @@ class _Steps:
     name: str
     places: Places
     texts: tuple[str, ...]
-
-
-def sweep_picture(table: Table, words: str = "", wanted: Sequence[Objective] = (), margin: float = 0.0) -> Figure:
-    """The picture that `words` ask for: "map X,Y", "map X,Y,FACET", "band X" or "pareto"; X, Y and FACET are axes.
-
-    Parameters
-    ----------
-    table : rows of a sweep
-    words : which picture; empty for the one that fits the axes
-    wanted : objectives of the Pareto plot
-    margin : that survivors have at least [V]
-
-    Raises
-    ------
-    InputError
-        There is no such picture or axis.
-    """
-    kind, _, rest = words.strip().partition(" ")
-    names = [name.strip() for name in rest.split(",") if name.strip()]
-    paths = [axis.path for axis in table.axes]
-    kind = kind or ("map" if len(paths) > 1 else "band")
-    if kind not in PICTURES:
-        raise InputError([f"--picture {shown(words)}: write map X,Y or map X,Y,FACET, band X, or pareto"])
-    for name in names:
-        if name not in paths:
-            close = nearest(name, paths)
-            raise InputError(
-                [f"--picture {shown(name)}: not an axis of this sweep" + (f" (did you mean {close}?)" if close else "")]
-            )
-    limit = {"map": 3, "band": 1, "pareto": 0}[kind]
-    if len(names) > limit or len(set(names)) < len(names) or (kind == "map" and len(names) == 1):
-        raise InputError([f"--picture {shown(words)}: write map X,Y or map X,Y,FACET, band X, or pareto"])
-    if kind == "pareto":
-        return pareto_picture(table, wanted, margin)
-    if kind == "band":
-        return margin_band(table, names[0] if names else _ordered_first(table)[0], margin)
-    if len(paths) < 2:
-        raise InputError(["--picture map: needs two axes, this sweep has one; try --picture band"])
-    chosen = names or _ordered_first(table)[: 3 if len(paths) > 2 and _steps(table, _ordered_first(table)[2]) else 2]
-    return margin_map(table, chosen[0], chosen[1], chosen[2] if len(chosen) > 2 else None, margin)
-
-
-def _ordered_first(table: Table) -> list[str]:
-    """Axes, those whose values have an order before the others."""
-    return [axis.path for axis in sorted(table.axes, key=lambda axis: not axis.ordered)]
 
 
 # --- margin over two axes ------------------------------------------------------------------------------------
@@ -132,10 +83,10 @@ def margin_map(
     limits = _even_limits(values)
     panels = list(_panels(table, facet))
     with _own_settings():
-        figure, axes = _grid_of_axes(len(panels), ax)
+        figure, axes = grid_of_axes(len(panels), ax)
         drawn: Any = None
         for panel, (title, rows) in zip(axes, panels, strict=True):
-            steps = _stepped(table, x, rows), _stepped(table, y, rows)
+            steps = stepped(table, x, rows), stepped(table, y, rows)
             drawn = _draw_map(panel, table, rows, steps, limits, margin)
             if title:
                 panel.set_title(title, fontsize=9.0)
@@ -149,10 +100,10 @@ def _panels(table: Table, facet: str | None) -> Iterator[tuple[str, Places]]:
     if facet is None:
         yield "", done
         return
-    steps = _stepped(table, facet, done)
+    steps = stepped(table, facet, done)
     picked = np.unique(np.linspace(0, len(steps.texts) - 1, min(len(steps.texts), MOST_PANELS)).round().astype(int))
     for place in picked:
-        yield f"{facet} = {_short(steps.texts[place])}", done[steps.places == place]
+        yield f"{facet} = {short(steps.texts[place])}", done[steps.places == place]
 
 
 def _even_limits(values: Floats) -> tuple[float, float]:
@@ -163,7 +114,7 @@ def _even_limits(values: Floats) -> tuple[float, float]:
     return (low, high) if high - low > 1e-3 else (low - 0.5, high + 0.5)
 
 
-def _stepped(table: Table, path: str, rows: Places) -> _Steps:
+def stepped(table: Table, path: str, rows: Places) -> _Steps:
     """An axis as steps in order: by value where there is one, else as it was written."""
     axis = next(axis for axis in table.axes if axis.path == path)
     codes = table.written[path].codes[rows]
@@ -175,11 +126,6 @@ def _stepped(table: Table, path: str, rows: Places) -> _Steps:
     place = {int(code): k for k, code in enumerate(every)}
     texts = tuple(table.written[path].texts[int(code)] for code in every)
     return _Steps(path, np.array([place[int(code)] for code in codes], dtype=np.intp), texts)
-
-
-def _steps(table: Table, path: str) -> bool:
-    """Whether an axis has few enough values for small multiples."""
-    return len(np.unique(table.written[path].codes[table.done()])) <= MOST_PANELS
 
 
 def _draw_map(
@@ -207,7 +153,7 @@ def _draw_map(
     _mark_cells(ax, table, rows, cells, shape, margin)
     if field.size <= MOST_WRITTEN:
         _write_cells(ax, field, limits)
-    _ticks(ax, across.texts, up.texts)
+    ticks(ax, across.texts, up.texts)
     return image
 
 
@@ -277,24 +223,24 @@ def _labelled(table: Table, path: str) -> str:
     return path if axis.unit == "-" else f"{path} [{axis.unit}]"
 
 
-def _ticks(ax: Axes, across: Sequence[str], up: Sequence[str]) -> None:
+def ticks(ax: Axes, across: Sequence[str], up: Sequence[str]) -> None:
     for texts, put in ((across, ax.set_xticks), (up, ax.set_yticks)):
         if not texts:
             continue  # an axis of numbers keeps its own
         picked = np.unique(np.linspace(0, len(texts) - 1, min(len(texts), MOST_TICKS)).round().astype(int))
-        put(picked, [_short(texts[k]) for k in picked], fontsize=8.0)
-    if sum(len(_short(text)) for text in across) > 70 or max(len(text) for text in across) > 9:
+        put(picked, [short(texts[k]) for k in picked], fontsize=8.0)
+    if sum(len(short(text)) for text in across) > 70 or max(len(text) for text in across) > 9:
         ax.tick_params("x", rotation=40)
         for label in ax.get_xticklabels():
             label.set_horizontalalignment("right")
 
 
-def _short(text: str) -> str:
+def short(text: str) -> str:
     plain = " ".join("".join(c if c.isprintable() else " " for c in text).split())
     return plain if len(plain) <= LABEL else plain[: LABEL - 3] + "..."
 
 
-def _grid_of_axes(count: int, ax: Axes | None) -> tuple[Figure, list[Axes]]:
+def grid_of_axes(count: int, ax: Axes | None) -> tuple[Figure, list[Axes]]:
     if ax is not None:
         figure = ax.get_figure(root=True)
         assert isinstance(figure, Figure)
@@ -334,124 +280,3 @@ def _frame(
     if others:
         told += f"; each place shows the worst over {', '.join(others)}"
     figure.suptitle(told, fontsize=9.0)
-
-
-# --- margin along one axis -----------------------------------------------------------------------------------
-
-
-def margin_band(table: Table, x: str, margin: float = 0.0, ax: Axes | None = None) -> Figure:
-    """Margin along one axis: its median, the middle half and the whole range over the other axes.
-
-    Parameters
-    ----------
-    table : rows of a sweep
-    x : path of the axis
-    margin : that survivors have at least [V]
-    ax : to draw on; a new figure by default
-
-    Raises
-    ------
-    InputError
-        No row has a margin.
-    """
-    done = table.done()
-    rows = done[np.isfinite(table.numbers["margin_v"][done])]
-    if not rows.size:
-        raise InputError(["--plot: no row has a margin to draw"])
-    steps = _stepped(table, x, rows)
-    groups = [table.numbers["margin_v"][rows[steps.places == k]] for k in range(len(steps.texts))]
-    places = np.array([k for k, group in enumerate(groups) if group.size])
-    spread = np.array([np.percentile(groups[k], [0.0, 25.0, 50.0, 75.0, 100.0]) for k in places])
-    with _own_settings():
-        figure, (panel,) = _grid_of_axes(1, ax)
-        if len(table.axes) > 1:
-            panel.fill_between(places, spread[:, 0], spread[:, 4], color="0.87", label="all rows", zorder=1)
-            panel.fill_between(places, spread[:, 1], spread[:, 3], color="0.68", label="middle half", zorder=2)
-        panel.plot(
-            places, spread[:, 2], color="black", linewidth=1.8, marker="o", markersize=4.0, label="median", zorder=4
-        )
-        panel.plot(places, spread[:, 0], color="#b5541c", linewidth=1.4, linestyle="--", label="worst row", zorder=3)
-        panel.axhline(0.0, color="black", linewidth=1.1, linestyle=(0, (8, 3)), zorder=3)
-        if margin:
-            panel.axhline(margin, color="0.35", linewidth=0.9, linestyle=":", label=f"{margin:g} V", zorder=3)
-        _ticks(panel, steps.texts, ())
-        panel.set_xlabel(x)
-        panel.set_ylabel("margin over the brown-out threshold (V)")
-        panel.set_xlim(-0.4, len(steps.texts) - 0.6)
-        panel.legend(loc="best", fontsize=8.5, frameon=True, framealpha=0.9, edgecolor="none")
-    return figure
-
-
-# --- best compromises ----------------------------------------------------------------------------------------
-
-
-def pareto_picture(table: Table, wanted: Sequence[Objective], margin: float = 0.0, ax: Axes | None = None) -> Figure:
-    """Survivors over the first two objectives, and those that none beats.
-
-    Parameters
-    ----------
-    table : rows of a sweep
-    wanted : objectives; the first is drawn upwards, the second across
-    margin : that survivors have at least [V]
-    ax : to draw on; a new figure by default
-
-    Raises
-    ------
-    InputError
-        Fewer than two objectives, or no survivors.
-    """
-    if len(wanted) < 2:
-        raise InputError(["--picture pareto: needs two objectives, such as --pareto margin_v:max --pareto mass_kg:min"])
-    alive = survivors(table, margin)
-    up, across = (table.numbers[objective.column] for objective in wanted[:2])
-    alive = alive[np.isfinite(up[alive]) & np.isfinite(across[alive])]
-    if not alive.size:
-        raise InputError(["--picture pareto: no row survives with both objectives known"])
-    front = pareto(table, wanted, alive)
-    front = front[np.argsort(across[front], kind="stable")]
-    with _own_settings():
-        figure, (panel,) = _grid_of_axes(1, ax)
-        panel.scatter(across[alive], up[alive], s=16.0, color="0.72", label="survivors", zorder=2)
-        if len(wanted) == 2:
-            panel.step(across[front], up[front], where=_where(wanted), color="#1f5fa8", linewidth=1.3, zorder=3)
-        panel.scatter(
-            across[front], up[front], s=42.0, facecolors="black", edgecolors="white", linewidths=0.8,
-            label="not beaten by any other", zorder=4,
-        )  # fmt: skip
-        _name_front(panel, table, front, across, up)
-        panel.set_xlabel(_objective(wanted[1]))
-        panel.set_ylabel(_objective(wanted[0]))
-        panel.margins(0.12)
-        panel.legend(loc="best", fontsize=8.5, frameon=True, framealpha=0.9, edgecolor="none")
-    return figure
-
-
-def _where(wanted: Sequence[Objective]) -> Any:
-    """Corners of the staircase on the side that is beaten."""
-    return "pre" if wanted[1].largest else "post"
-
-
-def _objective(objective: Objective) -> str:
-    return f"{objective.column} ({'large' if objective.largest else 'small'} is better)"
-
-
-MOST_NAMED = 10  # [-] rows of the front that are named
-
-
-def _name_front(ax: Axes, table: Table, front: Places, across: Floats, up: Floats) -> None:
-    picked = (
-        front if len(front) <= MOST_NAMED else front[np.linspace(0, len(front) - 1, MOST_NAMED).round().astype(int)]
-    )
-    low, high = float(across[picked].min()), float(across[picked].max())
-    for number, row in enumerate(picked):
-        told = ", ".join(_named(table, axis, int(row)) for axis in table.axes[:3])
-        left = across[row] > low + 0.7 * (high - low) and high > low
-        ax.annotate(
-            told, xy=(across[row], up[row]), xytext=(-7 if left else 7, -11 if number % 2 else 7),
-            textcoords="offset points", ha="right" if left else "left", fontsize=7.5, zorder=5,
-            bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 0.6},
-        )  # fmt: skip
-
-
-def _named(table: Table, axis: AxisColumn, row: int) -> str:
-    return _short(table.written[axis.path][row])

@@ -1,0 +1,162 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Compare: the boat as it is first, every variant with the document of a run of its own."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import matplotlib.image as image
+import numpy as np
+import pytest
+from matplotlib.figure import Figure
+from typer.testing import CliRunner
+
+from cranksag.cli.app import app
+from cranksag.errors import InputError, SimulationError
+from cranksag.examples import example_text
+from cranksag.report.figure import save_figure
+from cranksag.report.overlay import LOOKS, overlay_figure
+from cranksag.resolve import Boat
+from cranksag.scenario import Scenario, loads_scenario
+from cranksag.simulate import Ladder, simulate
+from cranksag.studies.compare import Comparison, compare
+from cranksag.studies.variants import AS_WRITTEN
+from cranksag.verdict.document import document, document_schema
+from cranksag.verdict.results import Result
+
+sys.path.insert(0, str(Path(__file__).parent))
+from in_process import crank, run_here
+
+SHORT = {
+    "crank.key_on_before": "0.3 s",
+    "crank.key_held": "0.4 s",
+    "crank.after": "0.1 s",
+    "engine.fires_after": "never",
+}
+VARIANTS = ("thick:feed.size=8 AWG", "battery feed:feed.from=battery,feed.return_to=battery negative")
+
+
+def boat() -> Scenario:
+    return loads_scenario(example_text("restarting"), "restarting").with_overrides(SHORT)
+
+
+@pytest.fixture
+def here(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("cranksag.studies.compare.run_many", run_here)
+
+
+def _told(found: dict[str, Any]) -> dict[str, Any]:
+    """A document without the time that the solver took."""
+    return {**found, "solver": {k: v for k, v in found["solver"].items() if k != "solve_s"}}
+
+
+def test_each_variant_has_the_document_of_a_run_of_its_own() -> None:
+    found = compare(boat(), VARIANTS)
+    assert [c.name for c in found.variants] == [AS_WRITTEN, "thick", "battery feed"]
+    written = found.document()["variants"]
+    plain = _told(document(simulate(boat())))
+    assert plain.items() <= _told(written[0]).items()
+    thick = _told(document(simulate(boat().with_overrides({"feed.size": "8 AWG"}))))
+    assert thick.items() <= _told(written[1]).items()
+    for variant in written:
+        keys = {k: v for k, v in variant.items() if k in document_schema()["properties"]}
+        jsonschema.validate(keys, document_schema())
+    # each repair leaves the display more than the boat as it is: a thicker feed, and the feed past the starter's cables
+    lowest = [variant["display"]["minimum_voltage_v"] for variant in written]
+    assert lowest[0] < lowest[1] < lowest[2]
+
+
+def faulty(asked: Boat, ladder: Ladder) -> Result:
+    """Fails for the thick feed alone."""
+    if str(asked.values["feed.size"].value) == "8 AWG":
+        raise SimulationError("of the test")
+    return crank(asked, ladder)
+
+
+@pytest.mark.usefixtures("here")
+def test_a_variant_that_fails_is_told_and_the_others_stay() -> None:
+    found = compare(boat(), VARIANTS, simulate=faulty)
+    written = found.document()["variants"]
+    assert [v["failure"] is None for v in written] == [True, False, True]
+    assert written[1]["display"] is None
+    assert set(written[0]) == set(written[1])
+    assert [name for name, _ in found.results] == [AS_WRITTEN, "battery feed"]
+
+
+@pytest.mark.usefixtures("here")
+def test_where_everything_fails_that_is_the_answer() -> None:
+    with pytest.raises(SimulationError):
+        compare(boat().with_overrides({"feed.size": "8 AWG"}), ("again:feed.joints=1 mohm",), simulate=faulty)
+
+
+@pytest.mark.parametrize(
+    ("variants", "told"),
+    [
+        ((), "at least one"),
+        (("thick",), "NAME:PATH=VALUE"),
+        (("a:feed.sise=8 AWG",), "did you mean"),
+        (("a:feed.size=8 AWG", "a:feed.size=6 AWG"), "taken"),
+        ((f"{AS_WRITTEN}:feed.size=8 AWG",), "taken"),
+        (("a:feed.from=house battery",), "[house]"),
+        (("a:hold_up.branch=reservoir,hold_up.pack=x",), "does not belong"),
+    ],
+)
+def test_what_is_no_variant_is_refused(variants: tuple[str, ...], told: str) -> None:
+    with pytest.raises(InputError) as caught:
+        compare(boat(), variants)
+    assert told in str(caught.value)
+
+
+@pytest.fixture(scope="module")
+def drawn() -> Comparison:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("cranksag.studies.compare.run_many", run_here)
+        return compare(boat(), VARIANTS, simulate=crank)
+
+
+def test_the_figure_holds_the_data_of_every_variant(drawn: Comparison) -> None:
+    figure = overlay_figure(drawn.results)
+    upper, lower = figure.axes
+    for (_, result), line in zip(drawn.results, upper.get_lines(), strict=False):
+        assert np.array_equal(np.asarray(line.get_ydata()), result.traces.signals["display"])
+    told = " ".join(text.get_text() for text in upper.texts)
+    for name, _ in drawn.results:
+        assert name in told
+    assert "restarts" in told
+    assert lower.get_ylabel() == "start battery (V)"
+
+
+def test_the_figure_is_the_same_each_time_and_can_be_drawn_on_given_axes(drawn: Comparison, tmp_path: Path) -> None:
+    first, second = (save_figure(overlay_figure(drawn.results), tmp_path / name) for name in ("a.png", "b.png"))
+    assert first.read_bytes() == second.read_bytes()
+    assert image.imread(first).std() > 0.01
+    own = Figure()
+    assert overlay_figure(drawn.results, own.subplots(2, 1)) is own
+    with pytest.raises(ValueError):
+        overlay_figure(())
+
+
+def test_curves_differ_by_dash_as_well_as_by_colour() -> None:
+    styles = [(look["linestyle"], look["linewidth"] > 2.0) for look in LOOKS]
+    assert len({repr(style) for style in styles}) == len(LOOKS)
+
+
+@pytest.mark.usefixtures("here")
+def test_the_command_compares_draws_and_checks(tmp_path: Path) -> None:
+    file = tmp_path / "boat.toml"
+    file.write_text(example_text("restarting"), encoding="utf-8")
+    sets = [word for path, text in SHORT.items() for word in ("--set", f"{path}={text}")]
+    words = ["compare", str(file), *sets, "--variant", VARIANTS[0]]
+    done = CliRunner().invoke(app, [*words, "--json", "-q", "--plot", str(tmp_path / "f.svg")])
+    assert done.exit_code == 0, done.stderr
+    assert [v["name"] for v in json.loads(done.stdout)["variants"]] == [AS_WRITTEN, "thick"]
+    assert (tmp_path / "f.svg").stat().st_size > 1000
+    told = CliRunner().invoke(app, [*words, "--check"])
+    assert told.exit_code == 1
+    assert "lowest voltage" in told.stdout
+    refused = CliRunner().invoke(app, [*words, "--plot", str(tmp_path / "f.txt")])
+    assert (refused.exit_code, refused.stdout) == (2, "")
