@@ -211,3 +211,15 @@ def test_resolving_changes_nothing_in_the_scenario() -> None:
     first, second = resolve(scenario), resolve(scenario)
     assert scenario.model_dump() == before
     assert strip(first) == strip(second)
+
+
+def test_measured_battery_values_are_those_of_one_battery() -> None:
+    """Two 12 V batteries in series, three strings: the bank has twice the voltage and two thirds of the resistance."""
+    written = {"battery.open_circuit_voltage": "12.5 V", "battery.internal_resistance": "6 mohm"}
+    boat = resolve(
+        loads_scenario(example_text("restarting")).with_overrides(
+            {**written, "battery.in_series": "2", "battery.in_parallel": "3"}
+        )
+    )
+    assert boat.battery.open_circuit_voltage == pytest.approx(25.0)
+    assert boat.battery.resistance_instant + boat.battery.resistance_fast == pytest.approx(4e-3)

@@ -99,7 +99,7 @@ def build_circuit(boat: Boat, times: KeyTimes | None = None, pace: float = 1.0) 
     for line in pacing(times):
         build.line("timing", line)
     steps = {"hs": CRANK_STEP * pace, "hf": CONTACT_STEP * pace, "hc": RUSH_STEP * pace}
-    build.instance("timing", "pacer", ("pc", "pf", "hurry", "rush"), "pacer", **steps)
+    build.instance("timing", "pacer", ("pc", "fi", "pf", "hurry", "rush"), "pacer", **steps)
     branch = add_branch(build, boat, volts, currents, running)
     add_displays(build, boat, running, volts)
     build.line("analysis", _initial(volts))

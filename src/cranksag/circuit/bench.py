@@ -216,7 +216,7 @@ def _timing(build: Builder, boat: Boat, level: Level, times: KeyTimes) -> None:
     build.line(block, switched("pf", moved, stop))
     build.line(block, switched("pc", [(begin, end + RELEASE_WINDOW)], stop))
     steps = {"hs": CRANK_STEP, "hf": CONTACT_STEP, "hc": RUSH_STEP}
-    build.instance(block, "pacer", ("pc", "pf", "hurry", "rush"), "pacer", **steps)
+    build.instance(block, "pacer", ("pc", "0", "pf", "hurry", "rush"), "pacer", **steps)
 
 
 def _bounded(boat: Boat, level: Level, through: Through) -> Boat:

@@ -43,6 +43,9 @@ NODES = {
 CONTACT_RESISTANCE = 1e-3  # [ohm] key and panel contacts of the deck; their real resistance is in the joints
 KELVIN = 273.15
 CONVERTER_HEADROOM = 0.5  # [V] between input and output of a step-down converter; engineering estimate
+PIN_FILTER = (
+    1e-6  # [F] before a display's input diode; engineering estimate, and a state for the solver between two diodes
+)
 ARC_SHARE = 1.6  # [-] arc voltage of the opening main contact over nominal: about 20 V on 12 V; engineering estimate
 FIRE_GOVERNOR = 0.15  # [N m s/rad per N m of cranking torque] how hard a running engine pulls to idle; estimate
 MOTOR_DAMPING = 100.0  # [ohm] across the motor: a way out for its current when the contact opens; estimate
@@ -394,6 +397,7 @@ def add_displays(build: Builder, boat: Boat, on: bool, volts: dict[str, float]) 
         if circuit.diode is not None:
             diode = diode_values(circuit.diode)
             values |= {"dis": diode["is"], "dn": diode["n"], "drs": diode["rs"], "dsh": 1e6}
+            values |= {"cpin": PIN_FILTER, "vp0": pins}
         blocked = "0"
         if circuit.sense_threshold is not None:
             blocked = f"xs{k}"

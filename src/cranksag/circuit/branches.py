@@ -54,7 +54,11 @@ def branch_at_rest(build: Builder, boat: Boat) -> None:
     elif isinstance(hold, StandbyPack):
         total = hold.pack.resistance + hold.fuse_resistance
         build.at_rest("e", "pack", "pk", "dr", hold.pack.open_circuit_voltage, total)
-        _rest_feed(build, hold.feed_diode)
+        if hold.relay is not None and hold.relay.changeover:
+            _rest_feed(build, hold.feed_diode, "nc")
+            build.at_rest("r", "resting contact", "nc", "ds", hold.relay.contact_resistance)
+        else:
+            _rest_feed(build, hold.feed_diode)
         if hold.relay is None:
             diode_at_rest(build, "pack diode", "pk", "ds", hold.diode)
         else:
@@ -62,9 +66,7 @@ def branch_at_rest(build: Builder, boat: Boat) -> None:
             build.at_rest("r", "hold-up relay", "coil", COIL_RETURN, hold.relay.coil_resistance)
             if hold.relay.suppression.kind == "resistor":
                 build.at_rest("r", "suppression", "coil", COIL_RETURN, hold.relay.suppression.resistance)
-            elif (
-                hold.relay.suppression.kind == "diode"
-            ):  # a long return lifts dr over the coil far enough for it to conduct
+            elif hold.relay.suppression.kind == "diode":
                 build.at_rest("d", "suppression", COIL_RETURN, "coil", 1e-9, 1.9 * THERMAL_VOLTAGE_DECK, 50e-3)
     elif isinstance(hold, Bank):
         _rest_feed(build, hold.diode)
@@ -101,11 +103,11 @@ def _power_at_pins(boat: Boat, unit: ConverterCircuit) -> float:
     return pins * current
 
 
-def _rest_feed(build: Builder, diode: DiodeCircuit | None) -> None:
+def _rest_feed(build: Builder, diode: DiodeCircuit | None, end: str = "ds") -> None:
     if diode is None:
-        build.at_rest("r", "feed to display", "feed", "ds", CONTACT_RESISTANCE)
+        build.at_rest("r", "feed to display", "feed", end, CONTACT_RESISTANCE)
     else:
-        diode_at_rest(build, "feed diode", "feed", "ds", diode)
+        diode_at_rest(build, "feed diode", "feed", end, diode)
 
 
 def add_branch(

@@ -15,12 +15,12 @@ from cranksag.scenario import TimeMark
 PREROLL = 0.05  # [s] deck time of key-on
 KEY_EDGE = 2e-4  # [s] a key contact's edge in the deck; the contact moves at its middle
 STEP_CEILING = 0.1  # [s] longest step where nothing happens
-CRANK_STEP = 4e-3  # [s] step while cranking: the crank angle at release stays right to a hundredth of a radian
+CRANK_STEP = 3e-3  # [s] step while cranking: the crank angle at release stays right to a hundredth of a radian
 CONTACT_STEP = 0.2e-3  # [s] step while a contact moves and just after the key does
 COIL_WINDOW = 0.012  # [s] after the key moves: coil currents rise or decay, before any contact moves
 RUSH_STEP = 4e-5  # [s] step while a display's input capacitor charges or carries it
 RUN_UP_WINDOW = 0.6  # [s] after START: the first compressions decide the crank angle of all that follows
-RUN_UP_PACE = 20.0  # [-] gate of the pacer in that window: steps of about 2.3 ms instead of 5 ms
+RUN_UP_PACE = 2.0  # [-] gate of the pacer in that window
 EDGE_WINDOW = 0.002  # [s] after key-on: input capacitors charge
 COAST_WINDOW = 2.0  # [s] after a release that is followed by another attempt: the engine comes to rest
 RELEASE_WINDOW = 0.04  # [s] after the key is let go: coils collapse, contacts open

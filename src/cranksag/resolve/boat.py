@@ -83,7 +83,7 @@ def bank(ledger: Ledger, name: str, temperature: float) -> BatteryCircuit:
     section = Section(ledger, getattr(ledger.scenario, name), name)
     rating, standard = section.number("rating"), str(section.value("rating_standard"))
     capacity = section.number("capacity", rating * AMPERE_TO_AMPERE_HOUR * COULOMB_PER_AMPERE_HOUR, "from the rating")
-    series = int(section.number("in_series"))
+    series, parallel = int(section.number("in_series")), int(section.number("in_parallel"))
     circuit = bank_circuit(
         section.value("chemistry"),
         rating,
@@ -93,13 +93,14 @@ def bank(ledger: Ledger, name: str, temperature: float) -> BatteryCircuit:
         section.number("health"),
         temperature,
         series,
-        int(section.number("in_parallel")),
+        parallel,
     )
     measured = section.written("open_circuit_voltage")
     if measured is not None:
-        circuit = dataclasses.replace(circuit, open_circuit_voltage=section.number("open_circuit_voltage"))
+        circuit = dataclasses.replace(circuit, open_circuit_voltage=series * section.number("open_circuit_voltage"))
     if section.written("internal_resistance") is not None:
-        ratio = section.number("internal_resistance") / (circuit.resistance_instant + circuit.resistance_fast)
+        measured = section.number("internal_resistance") * series / parallel
+        ratio = measured / (circuit.resistance_instant + circuit.resistance_fast)
         circuit = dataclasses.replace(
             circuit,
             resistance_instant=circuit.resistance_instant * ratio,
