@@ -211,3 +211,14 @@ def test_capacity_and_short_circuit_of_a_reservoir_are_fused() -> None:
     assert dangers(SUPER) == set()
     assert dangers(PACK) == set()
     assert dangers({}) == set()
+
+
+def test_a_thin_feed_and_a_fat_fuse_are_warned_about_with_the_standard_named() -> None:
+    boat = loads_scenario(example_text("restarting"))
+    assert not {"feed_drop", "feed_fuse"} & {n.code for n in resolve(boat).warnings}
+    thin = {"feed.size": "20 AWG", "feed.length": "60 ft", "displays.0.power": "20 W"}
+    notes = {n.code: n.message for n in resolve(boat.with_overrides(thin)).warnings}
+    assert "ABYC E-11" in notes["feed_drop"]
+    fat = {"feed.size": "16 AWG", "feed.fuse": "30 A"}
+    notes = {n.code: n.message for n in resolve(boat.with_overrides(fat)).warnings}
+    assert "33 CFR 183.425" in notes["feed_fuse"]

@@ -8,7 +8,7 @@ from functools import lru_cache
 from cranksag.catalogue import Catalogue, load_catalogue
 from cranksag.errors import InputError
 from cranksag.resolve import boat as sections
-from cranksag.resolve.dangers import judge
+from cranksag.resolve.dangers import judge, judge_feed
 from cranksag.resolve.fields import Ledger
 from cranksag.resolve.hold_up import hold_up
 from cranksag.resolve.model import Boat, Note, Value
@@ -72,6 +72,7 @@ def _boat(ledger: Ledger) -> Boat:
     negative = sections.cable_elements(ledger, "negative", places.engine_room)
     if not ledger.problems:
         judge(ledger, hold, nominal, places.helm)
+        judge_feed(ledger, feed, sum(d.circuit.power for d in displays), nominal)
     return Boat(
         title=title,
         nominal_voltage=nominal,

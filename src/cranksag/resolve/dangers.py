@@ -3,14 +3,14 @@
 
 from __future__ import annotations
 
-from cranksag.parts.conductors import ampacity, conductor_area
+from cranksag.parts.conductors import ampacity, conductor_area, drop_class
 from cranksag.parts.fuse import FUSE_TYPES, protects_conductor
 from cranksag.parts.pack import CHEMISTRIES
 from cranksag.parts.supercapacitor import cell_voltage_margin
 from cranksag.quantities import ConductorSize
 from cranksag.resolve.fields import Ledger
 from cranksag.resolve.hold_up import OVER_CHARGE_12, OVER_CHARGE_24
-from cranksag.resolve.model import Bank, HoldUp, HouseFeed, NoHoldUp, StandbyPack
+from cranksag.resolve.model import Bank, Feed, HoldUp, HouseFeed, NoHoldUp, StandbyPack
 
 BATTERY_CHEMISTRY = {
     "flooded": "vented lead",
@@ -38,6 +38,26 @@ def judge(ledger: Ledger, hold: HoldUp, nominal: float, helm: float) -> None:
         )
     if isinstance(hold, (StandbyPack, HouseFeed)):
         _conductor(ledger, hold)
+
+
+def judge_feed(ledger: Ledger, feed: Feed, power: float, nominal: float) -> None:
+    """Warn of a feed whose steady drop, or whose fuse against its wire, a wiring standard would not accept."""
+    resistance = feed.resistance + feed.joints + feed.return_resistance + feed.return_joints
+    drop = drop_class(resistance * power / nominal, nominal)
+    if drop.name == "over 10 %":
+        ledger.warn(
+            "feed_drop",
+            f"the feed drops {100.0 * drop.share:.0f} % of {nominal:g} V with the displays in service, before anyone "
+            "cranks; ISO 13297 and ABYC E-11 sort circuits into 3 % and 10 %, turn to them for the binding figure",
+        )
+    size, fuse = ledger.values["feed.size"].value, ledger.values["feed.fuse"].value
+    limit = ampacity(size) if isinstance(size, ConductorSize) else None
+    if limit is not None and isinstance(fuse, float) and fuse > limit.current:
+        ledger.warn(
+            "feed_fuse",
+            f"a {fuse:g} A fuse is above the {limit.current:g} A of {size} (33 CFR 183.425, Table 5, 105 degC): smaller "
+            "fuse or thicker wire; turn to the standard that applies for the binding figure",
+        )
 
 
 def _pack(ledger: Ledger, hold: StandbyPack, nominal: float, helm: float) -> None:
