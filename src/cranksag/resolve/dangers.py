@@ -55,8 +55,8 @@ def judge_feed(ledger: Ledger, feed: Feed, power: float, nominal: float) -> None
     if limit is not None and isinstance(fuse, float) and fuse > limit.current:
         ledger.warn(
             "feed_fuse",
-            f"a {fuse:g} A fuse is above the {limit.current:g} A of {size} (33 CFR 183.425, Table 5, 105 degC): smaller "
-            "fuse or thicker wire; turn to the standard that applies for the binding figure",
+            f"a {fuse:g} A fuse is above the {limit.current:g} A of {size} (33 CFR 183.425, Table 5, 105 degC): "
+            "smaller fuse or thicker wire; turn to the standard that applies for the binding figure",
         )
 
 
