@@ -8,6 +8,7 @@ is listed there with its reason.
 from __future__ import annotations
 
 import os
+import signal
 
 from hypothesis import HealthCheck, settings
 
@@ -24,3 +25,6 @@ settings.register_profile("dev", max_examples=50, **_COMMON)
 settings.register_profile("ci", max_examples=50, derandomize=True, **_COMMON)
 settings.register_profile("long", max_examples=2000, **_COMMON)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE") or ("ci" if os.environ.get("CI") else "dev"))
+
+# A shell that starts the tests in the background has Ctrl-C ignored, and children inherit that; some tests press it.
+signal.signal(signal.SIGINT, signal.default_int_handler)
