@@ -148,6 +148,17 @@ def _on_a_terminal(boat: Path, **environment: str) -> str:
     return shown.decode()
 
 
+def _has_terminals() -> bool:
+    try:
+        ends = os.openpty()
+    except OSError:
+        return False
+    for end in ends:
+        os.close(end)
+    return True
+
+
+@pytest.mark.skipif(not _has_terminals(), reason="this system gives out no pseudo-terminals (no /dev/pts)")
 def test_colour_on_a_terminal_only_and_never_against_no_color(boat: Path) -> None:
     assert "\x1b[1;31m" in _on_a_terminal(boat)
     assert not re.search(r"\x1b\[[0-9;]*3[0-7]", _on_a_terminal(boat, NO_COLOR="1"))
