@@ -24,6 +24,8 @@ __all__ = ["simulate", "simulate_boat", "with_band"]
 Ladder = tuple[Settings, ...]
 
 BAND_PACE = 3.0  # [-] steps of the band's runs: within 15 mV of the usual ones, at half the time
+# a minimum within this time of START [s] is the inrush dip: the band's runs then stop soon after it [s]
+BAND_EARLY, BAND_HELD, BAND_AFTER = 0.3, 0.5, 0.05
 PLATEAU = 1.0  # [s] duration at which the temperature laws of the battery are compared
 
 
@@ -95,14 +97,24 @@ FRICTION_DOUBT = (0.7, 1.4)  # [-] cranking friction from displacement and oil; 
 def with_band(result: Result, scenario: Scenario, catalogue: Catalogue | None, ladder: Ladder) -> Result:
     """The result with its band: each doubtful value moved alone, the shifts added as independent errors."""
     middle = result.display.minimum_voltage
-    base = simulate_boat(result.boat, ladder, BAND_PACE).display.minimum_voltage
+    crank = result.boat.crank
+    early = result.display.minimum_at < crank.key_on_before + BAND_EARLY
+    shorter = dataclasses.replace(
+        crank, key_held=min(crank.key_held, BAND_HELD), attempts=1, after=min(crank.after, BAND_AFTER)
+    )
+
+    def lowest(boat: Boat) -> float:
+        looked_at = dataclasses.replace(boat, crank=shorter) if early else boat
+        return simulate_boat(looked_at, ladder, BAND_PACE).display.minimum_voltage
+
+    base = lowest(result.boat)
     down = up = 0.0
     fields = []
     for name, boats in _variations(result.boat, scenario, catalogue):
         shifts = [0.0]
         for make in boats:
             try:
-                shifts.append(simulate_boat(make(), ladder, BAND_PACE).display.minimum_voltage - base)
+                shifts.append(lowest(make()) - base)
             except (SimulationError, InputError):
                 continue
         if max(abs(s) for s in shifts) > 1e-3:
