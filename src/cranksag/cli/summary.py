@@ -106,7 +106,7 @@ def _displays(result: Result) -> RenderableType:
         "fed then by": lambda d: "the normal feed" if d.source == "feed" else d.source,
         "at": lambda d: f"{d.minimum_at:.3f} s from key-on, {_from_start(d.minimum_at - start)}",
         "brown-out threshold": lambda d: volts(d.brownout),
-        "margin": lambda d: volts(d.margin, sign=True),
+        "margin, short spikes apart": lambda d: volts(d.margin, sign=True),
         "time below threshold": lambda d: _time(d.time_below_threshold),
         "restarts": lambda d: str(d.restarts),
         "without gauges": lambda d: _dark(d.dark_time),
@@ -148,7 +148,7 @@ def _supply(result: Result) -> Iterator[tuple[str, str]]:
     yield "starter", f"{starter['peak_current_a']:.0f} A inrush{cranking}{turning}"
     block, helm = (volts(shift[place], sign=True) for place in ("engine_block", "display_return"))
     yield (
-        "ground shift",
+        "ground shift then",
         f"engine block {block}, display return {helm} against battery - (falsifies sender readings)",
     )
 

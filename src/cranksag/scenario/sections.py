@@ -40,6 +40,7 @@ OILS = (
 """Engine oil grades (SAE J300 viscosity classes)."""
 
 _NOT_YET = "lithium start batteries are not modelled yet, only flooded, efb, agm and gel"
+_COLD_CRANKING = (("cca", 'a label marked CCA is the SAE test: write "SAE"'),)
 _LITHIUM = tuple((word, _NOT_YET) for word in ("lithium", "lifepo4", "lfp", "li-ion"))
 
 
@@ -84,7 +85,7 @@ class Battery(Section):
     )
     rating_standard: Annotated[
         Literal["SAE", "EN", "DIN", "MCA"] | None,
-        choice(("SAE", "EN", "DIN", "MCA"), "The test behind the cranking rating.", "SAE"),
+        choice(("SAE", "EN", "DIN", "MCA"), "The test behind the cranking rating.", "SAE", refused=_COLD_CRANKING),
     ] = None
     capacity: Annotated[
         float | None, quantity("capacity", "5 Ah", "1000 Ah", "Capacity of one battery; estimated from the rating.")
