@@ -34,11 +34,25 @@ BENCHES = (
     Bench("contact_keyed", "I1 0 a 1\nVk k 0 1\nX1 a 0 k contact_keyed r=0.002", "v(a)", 2e-3, r"\br=(0\.002)"),
     Bench("suppress_none", "I1 0 a 1u\nX1 a 0 suppress_none", "v(a)", 1.0, r"Rs c1 c2 (1meg)"),
     Bench("suppress_diode", "I1 0 a 0.1\nX1 0 a suppress_diode", "v(a)", DIODE_DROP, r"n=(1\.9)"),
-    Bench("charger", "Va a 0 14\nVb b1 0 12.6\nVs b b1 0\nX1 a b charger vset=13.6 r=10 imax=0.2", "i(vs)", 0.1, r"\br=(10)"),
+    Bench(
+        "charger",
+        "Va a 0 14\nVb b1 0 12.6\nVs b b1 0\nX1 a b charger vset=13.6 r=10 imax=0.2",
+        "i(vs)",
+        0.1,
+        r"\br=(10)",
+    ),
     # a gate opens over a millisecond of the engine's running time: half open half a millisecond after its offset
-    Bench("gate_from_fire", "Vg ga 0 1\nVt tf 0 0.0405\nX1 g ga tf gate_from_fire toff=0.04", "v(g)", 0.5, r"toff=(0\.04)"),
-    Bench("gate_until_fire", "Vg ga 0 1\nVt tf 0 0.0405\nX1 g ga tf gate_until_fire toff=0.04", "v(g)", 0.5, r"toff=(0\.04)"),
-)  # fmt: skip
+    Bench(
+        "gate_from_fire", "Vg ga 0 1\nVt tf 0 0.0405\nX1 g ga tf gate_from_fire toff=0.04", "v(g)", 0.5, r"toff=(0\.04)"
+    ),
+    Bench(
+        "gate_until_fire",
+        "Vg ga 0 1\nVt tf 0 0.0405\nX1 g ga tf gate_until_fire toff=0.04",
+        "v(g)",
+        0.5,
+        r"toff=(0\.04)",
+    ),
+)
 SCALES = {"meg": 1e6}
 
 
