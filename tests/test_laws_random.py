@@ -116,6 +116,7 @@ def _nudged(boat: Boat) -> list[Boat]:
 AIMED_AT, BOUND = 1e-4, 3e-4  # [V] what a change of one part in a billion may do to the minimum
 
 
+@pytest.mark.long
 def test_one_part_in_a_billion_changes_nothing() -> None:
     """Less than 0.1 mV on the minimum, unless the result says that the boat stands near a switching point.
 
