@@ -29,7 +29,7 @@ class Bench:
 
 DIODE_DROP = 1.9 * THERMAL_VOLTAGE_DECK * math.log1p(0.1 / 1e-9) + 0.1 * 50e-3  # [V] at 0.1 A
 BENCHES = (
-    Bench("contact_make", "I1 0 a 1\nVx xs 0 200\nX1 a 0 xs contact_make r=0.003", "v(a)", 3e-3, r"\br=(0\.003)"),
+    Bench("contact_make", "I1 0 a 1\nVx xs 0 1000\nX1 a 0 xs contact_make r=0.003", "v(a)", 3e-3, r"\br=(0\.003)"),
     Bench("contact_rest", "I1 0 a 1\nVx xs 0 0\nX1 a 0 xs contact_rest r=0.003", "v(a)", 3e-3, r"\br=(0\.003)"),
     Bench("contact_keyed", "I1 0 a 1\nVk k 0 1\nX1 a 0 k contact_keyed r=0.002", "v(a)", 2e-3, r"\br=(0\.002)"),
     Bench("suppress_none", "I1 0 a 1u\nX1 a 0 suppress_none", "v(a)", 1.0, r"Rs c1 c2 (1meg)"),

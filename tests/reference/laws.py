@@ -18,6 +18,7 @@ GOVERNOR_RATIO = 0.15  # [N m s/rad per N m of cranking friction]
 GOVERNOR_BAND = 8.0  # [rad/s]
 ARC_SHARE = 1.6  # [-] arc voltage of the opening main contact over the boat's nominal voltage
 MAIN_CONTACT_FROM, MAIN_CONTACT_SPAN = 0.60, 0.05  # [-] armature travel over which the main contact closes
+STOP_SPAN = 1e-3  # [-] an implicit integrator finds no step onto a stop that gives by nothing
 
 
 def clamp(x: float) -> float:
@@ -90,12 +91,14 @@ def arc_current(voltage: float, arc: float) -> tuple[float, float]:
     return (20.0 * (voltage - arc), 20.0) if voltage > arc else (0.0, 0.0)
 
 
-def armature_rate(position: float, driven: bool, operate: float, release: float) -> float:
-    """dx/dt [1/s]: first order towards 1 while driven, towards 0 else.
+def ramp(position: float, rate: float, top: float = 1.0) -> float:
+    """dx/dt [1/s] of what moves at a constant rate between stops at 0 and `top`, which give by `STOP_SPAN`."""
+    return rate * clamp((top - position if rate > 0.0 else position) / STOP_SPAN)
 
-    The contact is made and lost at x = 0.625: 1 - exp(-0.98) on the way up, exp(-0.47) on the way down.
-    """
-    return (1.0 - position) * 0.98 / operate if driven else -position * 0.47 / release
+
+def armature_rate(position: float, driven: bool, operate: float, release: float) -> float:
+    """dx/dt [1/s]: constant speed up while driven, back else; the contact is made and lost at x = 0.625."""
+    return ramp(position, 0.625 / operate if driven else -0.375 / release)
 
 
 def compression_torque(angle: float, order: float, pairs: tuple[tuple[float, float], ...]) -> float:

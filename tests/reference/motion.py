@@ -19,7 +19,7 @@ from tests.reference.network import Array
 
 Quantity = Callable[[Array, Array], float]
 Rate = Callable[[Sequence[float], Sequence[float], list[float]], None]  # states, port currents, rates to add to
-LN3 = math.log(3.0)  # a timer that aims at 1.5 passes 1 after ln 3 of its time constants
+TIMER_TOP = 1.5  # [-] stop of a timer, which acts at 1
 CONTACT_MADE, REST_LOST = 0.625, 0.3  # [-] armature position
 RESTART_WAIT = 5e-3  # [s] above the restart voltage
 MEAN_SPEED_TIME, FIRE_TIME, FAST = 0.15, 0.02, 1e-3  # [s]
@@ -77,7 +77,7 @@ def switches(model: Model) -> list[Switch]:
         high, low = _state(model, "converter high"), _state(model, "converter low")
         found.append(Switch("converter starved", -unit.cut_out, -unit.cut_out, lambda x, y: -vin(x, y)))
         found.append(Switch("converter fed", unit.cut_in, unit.cut_in, vin))
-        found.append(Switch("converter on", 2.0 / 3.0, -2.0 / 3.0, lambda x, y: high(x, y) - low(x, y)))
+        found.append(Switch("converter on", 1.0, -1.0, lambda x, y: high(x, y) - low(x, y)))
     return found
 
 
@@ -177,7 +177,7 @@ def _display(model: Model, k: int, display: Display) -> Rate:
     circuit = display.circuit
     inside, low, high, boot = (model.states[f"{n} {k}"] for n in ("inside", "low", "high", "boot"))
     place = model.solver.port_names.index(f"display {k}") if circuit.diode is not None else -1
-    slow, flags = circuit.reset_after / LN3, model.flags
+    flags = model.flags
 
     def add(x: Sequence[float], port: Sequence[float], rates: list[float]) -> None:
         on = f"on {k}" in flags
@@ -186,13 +186,13 @@ def _display(model: Model, k: int, display: Display) -> Rate:
         load = laws.display_current(x[inside], power, circuit.converter_minimum)
         rates[inside] += (current - load) / circuit.input_capacitance
         if f"low {k}" in flags or f"sense {k}" in flags:
-            rates[low] += (1.5 - x[low]) / slow
+            rates[low] += laws.ramp(x[low], 1.0 / circuit.reset_after, TIMER_TOP)
         else:
-            rates[low] -= x[low] * 10.0 / circuit.reset_after
-        above = f"high {k}" in flags
-        if above and not on:
-            rates[high] += (1.5 - x[high]) * LN3 / RESTART_WAIT
-        rates[high] -= x[high] / FAST * ((not above) + on)
+            rates[low] += laws.ramp(x[low], -10.0 / circuit.reset_after, TIMER_TOP)
+        if on:
+            rates[high] -= x[high] / FAST
+        else:
+            rates[high] += laws.ramp(x[high], 1.0 / RESTART_WAIT if f"high {k}" in flags else -1.0 / FAST, TIMER_TOP)
         rates[boot] += 1.0 / circuit.boot_time if on else -x[boot] / FAST
 
     return add
@@ -213,11 +213,11 @@ def _converter(model: Model, hold: ConverterAhead) -> Rate:
         rates[vci] -= draw / model.capacitance["vci"]
         rates[vco] += out / model.capacitance["vco"]
         on, fed = "converter on" in model.flags, "converter fed" in model.flags
-        rates[low] += (1.0 - x[low]) / 0.91e-3 if "converter starved" in model.flags else -x[low] / 1e-4
-        if fed and not on:
-            rates[high] += (1.0 - x[high]) * LN3 / unit.restart_delay
-        if not fed:
+        rates[low] += laws.ramp(x[low], 1e3 if "converter starved" in model.flags else -1e4, TIMER_TOP)
+        if on:
             rates[high] -= x[high] / FAST
+        else:
+            rates[high] += laws.ramp(x[high], 1.0 / unit.restart_delay if fed else -1.0 / FAST, TIMER_TOP)
         rates[run] += ((1.0 if on else 0.0) - share) / FAST
 
     return add

@@ -6,6 +6,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from cranksag.circuit.boat import (
     Segment,
     add_boat,
@@ -21,7 +24,8 @@ from cranksag.circuit.envelope import envelope
 from cranksag.circuit.netlists import read_netlist
 from cranksag.circuit.network import Builder, solve_rest
 from cranksag.circuit.timing import (
-    CONTACT_STEP,
+    AFTER_STEP,
+    COIL_STEP,
     CRANK_STEP,
     PREROLL,
     RUSH_STEP,
@@ -33,6 +37,8 @@ from cranksag.circuit.timing import (
 from cranksag.resolve.model import Boat, StandbyPack
 from cranksag.solver import Deck
 
+FloatArray = NDArray[np.float64]
+PER_MILLE = 1e-3  # [-] armatures' travel in the netlists
 BLOCKS = (
     "battery",
     "cables",
@@ -52,10 +58,16 @@ BLOCKS = (
 
 @dataclass(frozen=True, slots=True)
 class Signal:
-    """A quantity read from the run: `plus` minus `minus` (vector names; minus may be empty)."""
+    """A quantity read from the run: `plus` minus `minus` (vector names; minus may be empty), times `scale`."""
 
     plus: str
     minus: str = ""
+    scale: float = 1.0
+
+    def read(self, vectors: Mapping[str, FloatArray]) -> FloatArray:
+        """The quantity over the run (n,)."""
+        values = vectors[self.plus] - vectors[self.minus] if self.minus else vectors[self.plus]
+        return values if self.scale == 1.0 else values * self.scale
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,10 +108,9 @@ def build_circuit(boat: Boat, times: KeyTimes | None = None, pace: float = 1.0) 
     if running:
         check_fed_at_rest(boat, volts)
     add_boat(build, boat, times, currents)
-    for line in pacing(times):
-        build.line("timing", line)
-    steps = {"hs": CRANK_STEP * pace, "hf": CONTACT_STEP * pace, "hc": RUSH_STEP * pace}
-    build.instance("timing", "pacer", ("pc", "fi", "pf", "hurry", "rush"), "pacer", **steps)
+    build.line("timing", pacing(times))
+    steps = {"hs": CRANK_STEP * pace, "ha": AFTER_STEP * pace, "hf": COIL_STEP * pace, "hc": RUSH_STEP * pace}
+    build.instance("timing", "pacer", ("pc", "fi", "hurry", "rush"), "pacer", **steps)
     branch = add_branch(build, boat, volts, currents, running)
     add_displays(build, boat, running, volts)
     build.line("analysis", _initial(volts))
@@ -114,6 +125,7 @@ def build_circuit(boat: Boat, times: KeyTimes | None = None, pace: float = 1.0) 
         step_ceiling=STEP_CEILING,
         title=boat.title,
         preroll=PREROLL * 0.99,
+        units={signal.plus: 1.0 / signal.scale for signal in signals.values() if signal.scale != 1.0},
     )
     return Circuit(deck, signals, loop, times, volts, running)
 
@@ -150,11 +162,11 @@ def _signals(boat: Boat, loop: tuple[Segment, ...]) -> dict[str, Signal]:
         "mean_speed": Signal("v(xengine.wa)"),
         "crank_angle": Signal("v(th)"),
         "fired": Signal("v(fi)"),
-        "main_contact": Signal("v(xso)"),
+        "main_contact": Signal("v(xso)", scale=PER_MILLE),
     }
     signals["battery_switch"] = Signal(f"v({node_of(boat, 'battery switch')})")
     if boat.start.relay is not None:
-        signals["start_relay"] = Signal("v(xsr)")
+        signals["start_relay"] = Signal("v(xsr)", scale=PER_MILLE)
     if boat.house is not None:
         signals["house_battery"] = Signal("v(house)")
         signals["house_current"] = Signal("i(v.xhouse.voc)")
@@ -193,7 +205,7 @@ def _branch_signals(boat: Boat) -> dict[str, Signal]:
         signals |= {"hold_up": Signal("v(pk)", "v(dr)"), "pack_current": Signal("i(v.xpack.vs)")}
         if hold.relay is not None:
             signals |= {
-                "relay_position": Signal("v(xhr)"),
+                "relay_position": Signal("v(xhr)", scale=PER_MILLE),
                 "relay_coil": Signal("v(coil)", "v(block)"),
                 "relay_coil_current": Signal("i(v.xrelay.vc)"),
             }

@@ -29,10 +29,9 @@ from cranksag.circuit.envelope import envelope
 from cranksag.circuit.netlists import read_netlist
 from cranksag.circuit.network import Builder, solve_rest
 from cranksag.circuit.timing import (
-    COIL_WINDOW,
-    CONTACT_STEP,
+    AFTER_STEP,
+    COIL_STEP,
     CRANK_STEP,
-    EDGE_WINDOW,
     PREROLL,
     RELEASE_WINDOW,
     RUSH_STEP,
@@ -212,11 +211,9 @@ def _timing(build: Builder, boat: Boat, level: Level, times: KeyTimes) -> None:
         build.line(block, switched(node, [(times.key_on, stop + 1.0)], stop))
     build.line(block, switched("ks", [crank], stop))
     build.line(block, f"Vtf tf 0 pwl(0 0 {crank[1]!r} 0 {stop!r} {stop - crank[1]!r})")
-    moved = [(times.key_on, times.key_on + EDGE_WINDOW), *((t, t + COIL_WINDOW) for t in crank)]
-    build.line(block, switched("pf", moved, stop))
     build.line(block, switched("pc", [(begin, end + RELEASE_WINDOW)], stop))
-    steps = {"hs": CRANK_STEP, "hf": CONTACT_STEP, "hc": RUSH_STEP}
-    build.instance(block, "pacer", ("pc", "0", "pf", "hurry", "rush"), "pacer", **steps)
+    steps = {"hs": CRANK_STEP, "ha": AFTER_STEP, "hf": COIL_STEP, "hc": RUSH_STEP}
+    build.instance(block, "pacer", ("pc", "0", "hurry", "rush"), "pacer", **steps)
 
 
 def _bounded(boat: Boat, level: Level, through: Through) -> Boat:

@@ -89,7 +89,7 @@ class _Limits:
                 (low, self.display_top + self.spike),
             ),
             (r"v\((on\d+|onc|fi|xdisplay\d+\.done)\)", (-0.1, 1.1)),
-            (r"v\((xso|xsr|xhr)\)", (-0.1, 1.1)),
+            (r"v\((xso|xsr|xhr)\)", (-100.0, 1100.0)),
             (r"v\(w\)", (-self.motor_speed, self.motor_speed)),
             (r"v\((we|xengine\.wa)\)", (-self.engine_speed, self.engine_speed)),
             (r"v\(th\)", (-10.0, self.angle)),

@@ -15,15 +15,14 @@ from cranksag.scenario import TimeMark
 PREROLL = 0.05  # [s] deck time of key-on
 KEY_EDGE = 2e-4  # [s] a key contact's edge in the deck; the contact moves at its middle
 STEP_CEILING = 0.1  # [s] longest step where nothing happens
-CRANK_STEP = 3e-3  # [s] step while cranking: the crank angle at release stays right to a hundredth of a radian
-CONTACT_STEP = 0.2e-3  # [s] step while a contact moves and just after the key does
-COIL_WINDOW = 0.012  # [s] after the key moves: coil currents rise or decay, before any contact moves
-RUSH_STEP = 4e-5  # [s] step while a display's input capacitor charges or carries it
+CRANK_STEP = 4e-3  # [s] step while cranking: the crank angle at release stays right to a hundredth of a radian
+AFTER_STEP = 20e-3  # [s] step once the engine has fired, until the key is let go
+COIL_STEP = 0.2e-3  # [s] step while a coil's current changes and at the starter's inrush
+RUSH_STEP = 0.4e-3  # [s] step while the voltage at a display's input capacitor changes by 1 V/ms; less at more
 RUN_UP_WINDOW = 0.6  # [s] after START: the first compressions decide the crank angle of all that follows
 RUN_UP_PACE = 2.0  # [-] gate of the pacer in that window
-EDGE_WINDOW = 0.002  # [s] after key-on: input capacitors charge
 COAST_WINDOW = 2.0  # [s] after a release that is followed by another attempt: the engine comes to rest
-RELEASE_WINDOW = 0.04  # [s] after the key is let go: coils collapse, contacts open
+RELEASE_WINDOW = 0.3  # [s] after the key is let go: coils collapse, contacts open, an engine that has not fired stops
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,17 +101,14 @@ def start_intervals(times: KeyTimes) -> list[tuple[float, float]]:
     return list(zip(times.starts, times.releases, strict=True))
 
 
-def pacing(times: KeyTimes) -> list[str]:
-    """Source lines of the pacer's gates: while cranking and a moment longer, and just after the key moves."""
-    starting = start_intervals(times)
-    moved = [(times.key_on, times.key_on + EDGE_WINDOW)]
-    moved += [(t, t + COIL_WINDOW) for pair in starting for t in pair]
+def pacing(times: KeyTimes) -> str:
+    """Source line of the pacer's gate: on while cranking and a moment longer."""
     again = [*times.starts[1:], times.stop]
     cranking = [
         (a, b + RELEASE_WINDOW if n == times.stop else min(b + COAST_WINDOW, n - 4 * KEY_EDGE))
-        for (a, b), n in zip(starting, again, strict=True)
+        for (a, b), n in zip(start_intervals(times), again, strict=True)
     ]
-    return [_graded(cranking, times.stop), switched("pf", moved, times.stop)]
+    return _graded(cranking, times.stop)
 
 
 def _graded(intervals: list[tuple[float, float]], stop: float) -> str:

@@ -6,7 +6,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from functools import lru_cache
 
 from cranksag.errors import DeckError
@@ -172,6 +172,8 @@ class Deck:
         The scenario's title; any text.
     preroll : float [s]
         Time at the start during which no voltage may move by more than `STILL`; 0 when not to be checked.
+    units : mapping of str to float [V]
+        For a node that stands for something else than a voltage: how many of the node's volts are one of it.
     """
 
     text: str
@@ -181,6 +183,7 @@ class Deck:
     step_ceiling: float
     title: str = ""
     preroll: float = 0.0
+    units: Mapping[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         for number, line in enumerate(self.text.split("\n"), start=1):

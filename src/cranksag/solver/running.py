@@ -313,7 +313,7 @@ class _Attempt:
                     f"{name} reached {worst:.6g} {unit} at {where:.6g} s, outside {low:g} to {high:g} {unit}",
                 )
             if name[0] == "v" and before_key_on.any():
-                moved = float(np.ptp(values[before_key_on]))
+                moved = float(np.ptp(values[before_key_on])) / self.deck.units.get(name, 1.0)
                 if moved > STILL:
                     self._fail(
                         RestError,

@@ -77,7 +77,7 @@ def _node(name: str, port: str) -> str:
     """Node of a port a bench leaves out: 1 V, ground for what feeds the pacer, else a node of its own."""
     if port == "one":
         return "one"
-    return "0" if port in ("hurry", "rush") else f"{name}_{port}"
+    return "0" if port in ("rush") else f"{name}_{port}"
 
 
 def discharge(battery: BatteryCircuit, current: float, time: float) -> float:
@@ -240,8 +240,8 @@ def coil_current(relay: RelayCircuit, voltage: float, suppressed: bool) -> float
 
 
 def _first(driven: FloatArray, position: FloatArray) -> float:
-    """What was driven when an armature left its seat."""
-    moved = np.flatnonzero(position > 0.02)
+    """What was driven when an armature left its seat; position [per mille]."""
+    moved = np.flatnonzero(position > 20.0)
     return float(driven[moved[0]]) if moved.size else math.inf
 
 

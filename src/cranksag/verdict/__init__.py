@@ -24,10 +24,7 @@ PICK_UP_WARNING = "hold_up_not_closing"
 
 def read_traces(circuit: Circuit, waveforms: Waveforms) -> Traces:
     """The declared signals on a time axis that is 0 at key-on."""
-    signals = {
-        name: waveforms.vectors[s.plus] - waveforms.vectors[s.minus] if s.minus else waveforms.vectors[s.plus]
-        for name, s in circuit.signals.items()
-    }
+    signals = {name: signal.read(waveforms.vectors) for name, signal in circuit.signals.items()}
     return Traces(np.asarray(waveforms.time - circuit.times.key_on), signals)
 
 

@@ -77,10 +77,7 @@ def functional_class(display: DisplayResult, ran_before: bool) -> FunctionalClas
 
 def bench_traces(circuit: Circuit, waveforms: Waveforms) -> Traces:
     """The signals on a time axis that is 0 at key-on; the end of the crank part stands for the engine firing."""
-    signals = {
-        name: waveforms.vectors[s.plus] - waveforms.vectors[s.minus] if s.minus else waveforms.vectors[s.plus]
-        for name, s in circuit.signals.items()
-    }
+    signals = {name: signal.read(waveforms.vectors) for name, signal in circuit.signals.items()}
     signals["fired"] = (waveforms.time >= circuit.times.releases[-1]).astype(np.float64)
     return Traces(np.asarray(waveforms.time - circuit.times.key_on), signals)
 
