@@ -214,6 +214,10 @@ KINDS: dict[str, dict[str, FieldSpec]] = {
     },
 }
 
+# What a part costs, in the unit of the prices that a sweep is given; the shipped lines state none.
+for _fields in KINDS.values():
+    _fields["price"] = FieldSpec("number", False, 0.0, 1e9)
+
 _parsed: dict[tuple[str, str], float] = {}
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from cranksag.resolve import Boat
+from cranksag.resolve.model import ConverterAhead
 from cranksag.verdict.results import Result
 
 __all__ = ["Trial", "TrialMeasure"]
@@ -80,7 +81,10 @@ class TrialMeasure:
 def _current(boat: Boat, path: str) -> float:
     """Largest lasting current through the part [A]: displays at their threshold, and what else hangs on the feed."""
     total = sum(max(d.circuit.power, d.circuit.boot_power) / d.circuit.brownout for d in boat.displays)
-    if path != "feed.fuse":
+    if path == "hold_up.converter" and isinstance(boat.hold_up, ConverterAhead):
+        power = sum(max(d.circuit.power, d.circuit.boot_power) for d in boat.displays)
+        return power / boat.hold_up.converter.output_voltage
+    if path not in ("feed.fuse", "feed.fuse_part"):
         return total
     lowest = min(d.circuit.brownout for d in boat.displays)
     for load in boat.loads:
