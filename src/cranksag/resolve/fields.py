@@ -36,6 +36,11 @@ class Ledger:
         self.note(path, value, "catalogue", f"{entry.name}: {entry.source}", entry.spread(key))
         self.given.add((id(entry), path))
 
+    def note_before_part(self, path: str, value: Any, entry: Entry, key: str) -> None:
+        """Record a written value that stands before a catalogue line's; it strays as the part does."""
+        self.note(path, value, "written", f"{entry.name}: {entry.source}", entry.spread(key))
+        self.hidden.append((id(entry), path))
+
     def warn_of_hidden(self) -> None:
         """Warn of each part that gives nothing, since every figure it could give is written."""
         for path, entry in self.named.items():
@@ -106,7 +111,7 @@ class Section:
         if written is not None:
             self.ledger.note(path, written, self.origin)
             if entry is not None and (key or name) in entry.values:
-                self.ledger.hidden.append((id(entry), path))
+                self.ledger.note_before_part(path, written, entry, key or name)
             return written
         if entry is not None and (key or name) in entry.values:
             found = entry.value(key or name)

@@ -318,8 +318,9 @@ def _supercapacitor(ledger: Ledger, section: Section, temperature: float, nomina
 def _of_cells(ledger: Ledger, section: Section, name: str, whole: float, entry: Entry | None, source: str) -> float:
     """A figure of the whole string: as written, else `whole`, which is the catalogue's if there is a part."""
     found = section.number(name, whole, source)
-    if entry is not None and section.written(name) is None:
-        ledger.note_part(f"hold_up.{name}", found, entry, f"cell_{name}")
+    if entry is not None:
+        note = ledger.note_part if section.written(name) is None else ledger.note_before_part
+        note(f"hold_up.{name}", found, entry, f"cell_{name}")
     return found
 
 

@@ -33,7 +33,7 @@ Origin = Literal["written", "catalogue", "default", "estimate"]
 @dataclass(frozen=True, slots=True)
 class Value:
     """One resolved field: `value` in SI (or a word, a size), its `origin` and `source`; `tolerance`: the relative one
-    that the catalogue part states, 0 where none is known [-]."""
+    that the named catalogue part states, 0 where none is known [-]."""
 
     value: Any
     origin: Origin
