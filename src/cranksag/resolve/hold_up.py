@@ -186,6 +186,8 @@ def _standby_pack(ledger: Ledger, section: Section, temperature: float, nominal:
 def _relay(ledger: Ledger, section: Section, nominal: float, ambient: float) -> RelayCircuit | None:
     contact = section.value("contact")
     if contact == "none":
+        if section.written("relay") is None:
+            ledger.note("hold_up.relay", "none", "default", 'none with contact = "none"')
         return None
     usual = RELAY_24 if nominal > 18.0 else RELAY_12
     entry = ledger.part("hold_up.relay", "relay", section.value("relay", usual, "a small automotive relay"))
