@@ -420,6 +420,18 @@ def test_the_shelf_of_a_part_fits_the_boat_and_rises(path: str, series: str) -> 
         assert ohms == sorted(ohms, reverse=True)  # a larger battery has less resistance, whatever its test
 
 
+@pytest.mark.parametrize("series", ["1", "2"])
+def test_cells_and_strings_stand_on_one_shelf_by_what_they_come_to(series: str) -> None:
+    changes = {"hold_up.branch": "supercapacitor", "battery.in_series": series}
+    names = shelf_of("hold_up.capacitor", boat(changes)).texts
+    assert {"cell" in name for name in names} == {True, False}
+    banks = [boat({**changes, "hold_up.capacitor": name}) for name in names]
+    farad = [b.values["hold_up.capacitance"].value for b in banks]
+    assert farad == sorted(farad)
+    over = {n for n, b in zip(names, banks, strict=True) if "over_voltage" in {note.code for note in b.dangers}}
+    assert all("string" in name for name in over)  # of a lone cell there are enough; a string is what it is
+
+
 @pytest.mark.parametrize("path", ["engine.part", "displays.0.part", "starter.solenoid", "cables.positive.0.part"])
 def test_parts_without_a_size_have_no_shelf_of_their_own(path: str) -> None:
     with pytest.raises(InputError, match="--shelf"):

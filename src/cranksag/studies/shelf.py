@@ -4,12 +4,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import partial
 
 from cranksag.catalogue import Catalogue, Entry, load_catalogue
 from cranksag.errors import InputError
 from cranksag.parts.battery import battery_circuit
 from cranksag.parts.conductors import sizes_between
 from cranksag.parts.pack import CHEMISTRIES
+from cranksag.parts.supercapacitor import cells_needed
 from cranksag.quantities import ConductorSize, parse_conductor_size
 from cranksag.resolve import Boat
 from cranksag.resolve.dangers import AT_REST
@@ -34,7 +36,6 @@ _ORDER: Mapping[str, Callable[[Entry], float]] = {
     "starter": lambda entry: float(entry.value("power", 0.0)),
     "battery": lambda entry: 1.0 / _battery_resistance(entry),
     "capacitor": lambda entry: float(entry.value("capacitance")),
-    "supercapacitor": lambda entry: float(entry.value("cell_capacitance")) / int(entry.value("cells")),
     "converter": lambda entry: float(entry.value("rated_power")),
     "fuse": lambda entry: float(entry.value("rating")),
 }
@@ -74,7 +75,7 @@ def shelf_of(path: str, boat: Boat, catalogue: Catalogue | None = None, spec: st
 def _usual(path: str, boat: Boat, catalogue: Catalogue | None) -> Axis:
     field, kinds = spec_at(path), part_kinds(path, boat.branch)
     if kinds:
-        if kinds[0] not in _ORDER:
+        if kinds[0] not in (*_ORDER, "supercapacitor"):
             raise InputError([f"--for {path}: no {kinds[0]} is larger than another; name those to try with --shelf"])
         names = _parts(kinds[0], boat, catalogue)
         if not names:
@@ -99,7 +100,8 @@ def _parts(kind: str, boat: Boat, catalogue: Catalogue | None) -> list[str]:
     """Names of the parts that fit the boat's voltage, small first; of equal ones the better one first."""
     parts = catalogue if catalogue is not None else load_catalogue()
     fitting = [entry for entry in parts.entries(kind) if _fits(kind, entry, boat)]
-    return [entry.name for entry in sorted(fitting, key=lambda e: (_ORDER[kind](e), e.name))]
+    order = partial(_string_capacitance, boat) if kind == "supercapacitor" else _ORDER[kind]
+    return [entry.name for entry in sorted(fitting, key=lambda e: (order(e), e.name))]
 
 
 def _fits(kind: str, entry: Entry, boat: Boat) -> bool:
@@ -131,6 +133,15 @@ def _fits(kind: str, entry: Entry, boat: Boat) -> bool:
 
 _RATED_AT = {"relay": "coil_voltage", "starter": "voltage", "solenoid": "voltage"}
 """The field of a part that has to be the boat's voltage."""
+
+
+def _string_capacitance(boat: Boat, entry: Entry) -> float:
+    """Of the string that a line comes to on this boat [F]: a lone cell is one of as many as the voltage needs."""
+    cells = int(entry.value("cells"))
+    if cells == 1:
+        over = OVER_CHARGE_24 if boat.nominal_voltage > _BATTERY_SPLIT else OVER_CHARGE_12
+        cells = cells_needed(float(entry.value("cell_voltage")), over)
+    return float(entry.value("cell_capacitance")) / cells
 
 
 def _battery_resistance(entry: Entry) -> float:
