@@ -5,7 +5,8 @@ from __future__ import annotations
 
 import dataclasses
 import functools
-from collections.abc import Mapping
+import math
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -14,14 +15,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cranksag.catalogue import KINDS, Catalogue, Entry, load_catalogue
+from cranksag.catalogue.reader import read_text
 from cranksag.errors import InputError
 from cranksag.parts.supercapacitor import CellSpec, string_circuit
+from cranksag.quantities import DIMENSIONS
 from cranksag.resolve import Boat, resolve
 from cranksag.resolve.hold_up import PACK_CHEMISTRY
 from cranksag.scenario import field_table, loads_scenario
 from cranksag.studies.axes import parse_axis, part_kinds
 from cranksag.studies.shelf import shelf_of
-from cranksag.studies.spreads import spreads_of
+from cranksag.studies.spreads import parse_spread, spreads_of
 
 BASE = """title = "test boat"
 [house]
@@ -71,6 +74,19 @@ def shipped() -> Catalogue:
 def boat(changes: Mapping[str, str], parts: Catalogue | None = None) -> Boat:
     """The boat with changes, resolved."""
     return resolve(loads_scenario(BASE, "boat.toml").with_overrides(dict(changes)), parts)
+
+
+def numbers(value: Any, path: str) -> Iterator[tuple[str, float]]:
+    """All floats of nested dataclasses."""
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        for field in dataclasses.fields(value):
+            if field.name not in ("breakdown", "fuse_type"):
+                yield from numbers(getattr(value, field.name), f"{path}.{field.name}")
+    elif isinstance(value, tuple):
+        for k, item in enumerate(value):
+            yield from numbers(item, f"{path}.{k}")
+    elif isinstance(value, float):
+        yield path, value
 
 
 def branch_of(path: str) -> dict[str, str]:
@@ -206,7 +222,7 @@ rating_standard = "DIN"
 capacity = "66 Ah"
 mass = "19 kg"
 price = 240
-tolerance = { rating = "7 %" }
+tolerance = { rating = "7 %", voltage = "3 %" }
 source = "label"
 provenance = "engineering estimate"
 [[battery]]
@@ -248,6 +264,7 @@ displacement = "2 L"
 cylinders = 4
 compression_ratio = 21
 oil = "whale"
+tolerance = { cylinders = "10 %", compression_ratio = "4 %", displacement = "1 %" }
 source = "bench"
 provenance = "engineering estimate"
 """
@@ -451,9 +468,80 @@ def test_tolerances_of_a_line_are_those_of_the_part(own: Catalogue) -> None:
     assert entry.source in spread.source
 
 
+def test_a_count_does_not_stray_and_a_whole_ratio_does(own: Catalogue) -> None:
+    found = {s.path for s in spreads_of(boat({"engine.part": "my engine", "engine.oil": "15W-40"}, parts=own))}
+    assert {"engine.compression_ratio", "engine.displacement"} <= found
+    assert "engine.cylinders" not in found
+
+
+def test_an_own_spread_stands_before_the_parts(own: Catalogue) -> None:
+    spread = parse_spread("battery.rating=uniform 1 %")
+    found = [s for s in spreads_of(boat({"battery.part": "my battery"}, parts=own), [spread]) if s.path == spread.path]
+    assert [s.high for s in found] == [pytest.approx(1.01)]
+
+
 def test_nothing_strays_about_a_zero() -> None:
     assert "cables.positive.0.joints" not in {s.path for s in spreads_of(boat({}))}
 
 
 def test_the_words_of_a_packs_chemistry_are_those_of_the_catalogue() -> None:
     assert set(PACK_CHEMISTRY.values()) <= {str(e.value("chemistry")) for e in shipped().entries("pack")}
+
+
+# --- any line that a catalogue may hold ------------------------------------------------------------------------
+
+
+def _texts(kind: str, field: str) -> st.SearchStrategy[str]:
+    """Anything that the catalogue takes in a field, as TOML."""
+    spec = KINDS[kind][field]
+    if spec.words and spec.measures == "text":
+        return st.sampled_from(spec.words).map(lambda word: f'"{word}"')
+    if spec.measures == "text":
+        return st.sampled_from(['"15W-40"', '"SAE 30"', '"whale"'])
+    if spec.measures == "flag":
+        return st.sampled_from(["true", "false"])
+    if spec.measures == "count":
+        return st.integers(int(spec.low), int(spec.high)).map(str)
+    low, high = max(spec.low, 0.0), min(spec.high, 1e9)
+    exponents = st.floats(-6.0, 6.0).map(lambda x: min(max(10.0**x, low), high))
+    numbers = st.sampled_from([low, high]).filter(lambda x: x > 1e-12 or spec.low == 0.0) | exponents
+    if spec.measures == "number":
+        return numbers.map(lambda x: f"{x:.6f}" if x < 1e6 else f"{x:.0f}.0")
+    unit = {"temperature": "degC", "share": "%"}.get(spec.measures)
+    if spec.measures == "temperature":
+        return st.integers(-100, 400).map(lambda x: f'"{x} {unit}"')
+    if spec.measures == "share":
+        return st.integers(0, 100).map(lambda x: f'"{x} {unit}"')
+    si = {"volume": "m3", "I2t": "A2s", "capacity": "Ah", "thermal resistance": "K/W", "speed": "rpm"}
+    unit = si.get(spec.measures) or DIMENSIONS[spec.measures].si
+    largest = high / {"Ah": 3600.0, "rpm": 0.10472}.get(unit, 1.0)
+    return numbers.map(lambda x: f'"{min(x, largest * 0.999):.9g} {unit}"')
+
+
+@st.composite
+def lines(draw: st.DrawFn, kind: str) -> str:
+    """A catalogue line with everything it must hold and some of what it may."""
+    text = f'[[{kind}]]\nname = "any"\nsource = "drawn"\nprovenance = "memory"\n'
+    for field, spec in KINDS[kind].items():
+        if spec.measures != "points" and (spec.required or draw(st.booleans())):
+            text += f"{field} = {draw(_texts(kind, field))}\n"
+    return text
+
+
+@pytest.mark.parametrize("path", [p for p in FIELDS if p != "starter.part"] + ["supercapacitor"])
+@given(data=st.data())
+@settings(max_examples=60, deadline=None)
+def test_any_line_gives_a_boat_or_is_refused_in_words(path: str, data: st.DataObject) -> None:
+    changes = branch_of(path)
+    if path == "supercapacitor":
+        path, changes = "hold_up.capacitor", {"hold_up.branch": "supercapacitor"}
+    kind = part_kinds(path, changes.get("hold_up.branch"))[0]
+    text = data.draw(lines(kind))
+    parts = Catalogue(read_text(text, "drawn.toml"))
+    try:
+        found = boat({**changes, path: "any"}, parts)
+    except InputError:
+        return  # refused, as parts that contradict themselves may be, but never with another error
+    for section in (found.battery, found.engine, found.solenoid, found.start, found.hold_up, found.displays):
+        for where, number in numbers(section, ""):
+            assert math.isfinite(number), where

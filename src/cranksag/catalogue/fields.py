@@ -117,7 +117,7 @@ KINDS: dict[str, dict[str, FieldSpec]] = {
         "rated_voltage": _VOLTS_DUE,
         "esr": _OHMS,
         "leakage_grade": _word("low leakage", "general", "large can"),
-        "rated_life": _TIME,
+        "rated_life": _positive("time", 1e10),
         "rated_temperature": _DEGC,
         "mass": _MASS,
     },

@@ -62,6 +62,7 @@ PACK_CHEMISTRY = {
 RESERVOIR_CAPACITANCE, SUPERCAPACITOR_CAPACITANCE = 47e-3, 10.0  # [F] as the scenario documents them
 CELL_TIME_CONSTANT = 0.7  # [s] ESR x capacitance of a supercapacitor cell; engineering estimate from data sheets
 CELL_LEAKAGE_PER_FARAD = 3e-6  # [A/F] settled leakage; engineering estimate
+LEAST_LEAKAGE = 1e-9  # [A] stands for none: a bank without any path has no state at rest
 BALANCING_FACTOR = 10.0  # [-] balancing current over leakage; common practice
 ELECTROLYTIC_LIFE, ELECTROLYTIC_RATED = (
     2000.0 * 3600.0,
@@ -239,7 +240,7 @@ def _bank(ledger: Ledger, section: Section, branch: str, temperature: float, nom
     section.derived("leakage", bank.rated_voltage / bank.leakage_resistance, "from capacitance, with any balancing")
     if section.written("leakage") is not None:
         rated = bank.rated_voltage
-        bank = dataclasses.replace(bank, leakage_resistance=rated / max(section.number("leakage"), 1e-9))
+        bank = dataclasses.replace(bank, leakage_resistance=rated / max(section.number("leakage"), LEAST_LEAKAGE))
     has_limit = limit != "none" or branch == "supercapacitor"
     return Bank(
         branch="reservoir" if branch == "reservoir" else "supercapacitor",
@@ -303,11 +304,11 @@ def _supercapacitor(ledger: Ledger, section: Section, temperature: float, nomina
         capacitance=each,
         esr=esr / cells,
         voltage=cell,
-        leakage=CELL_LEAKAGE_PER_FARAD * each if leakage is None else leakage,
+        leakage=CELL_LEAKAGE_PER_FARAD * each if leakage is None else max(leakage, LEAST_LEAKAGE),
     )
     used = min(section.number("age") / lifetime(SUPERCAPACITOR_LIFE, SUPERCAPACITOR_RATED, temperature), 1.0)
     balancing = section.value("balancing")
-    resistor = cell / (BALANCING_FACTOR * max(spec.leakage, 1e-9))
+    resistor = cell / (BALANCING_FACTOR * spec.leakage)
     if entry is not None:
         resistor = entry.value("balancing_resistance", resistor)
     bank = string_circuit(spec, cells, temperature, used, resistor if balancing == "resistor" else float("inf"))

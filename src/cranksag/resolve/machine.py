@@ -80,7 +80,8 @@ def _motor(ledger: Ledger, section: Section, entry: Entry | None, voltage: float
         for name in _POINT:
             path, value = f"starter.points.{number}.{name}", getattr(point, name)
             if value is not None and entry is not None:
-                ledger.note_part(path, value, entry, "points")
+                ledger.note(path, value, "catalogue", f"{entry.name}: {entry.source}")
+                ledger.given.add((id(entry), path))
             elif value is not None:
                 ledger.note(path, value, "written")
     return _fitted(points, kind)

@@ -248,7 +248,8 @@ def spreads_of(
     found = [_from_boat(s, boat) for s in found]
     if defaults:
         known = taken | ON_THE_BOAT.keys() | {spread.path for spread in found}
-        found += [_of_part(path, held) for path, held in boat.values.items() if held.tolerance and path not in known]
+        stated = [path for path, held in boat.values.items() if held.tolerance > 0.0 and path not in known]
+        found += [_of_part(path, boat.values[path]) for path in stated if _continuous(path, boat)]
     missing = [s.path for s in own if not _applies(s.path, boat)]
     if missing:
         raise InputError([f"--tolerance {path}: this boat has no number there" for path in missing])
@@ -275,6 +276,12 @@ def _applies(path: str, boat: Boat) -> bool:
         return isinstance(boat.hold_up, StandbyPack) and boat.hold_up.relay is not None
     held = boat.values.get(path)
     return held is not None and isinstance(held.value, float | int) and not isinstance(held.value, bool)
+
+
+def _continuous(path: str, boat: Boat) -> bool:
+    """Whether a field is a number that may take any value near its own."""
+    field = spec_at(path)
+    return _strays(path, boat) and (isinstance(field, Quantity) or (isinstance(field, Number) and not field.whole))
 
 
 def _strays(path: str, boat: Boat) -> bool:
