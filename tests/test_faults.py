@@ -446,6 +446,18 @@ def test_an_unlimited_reservoir_costs_the_fuse_its_life(boat: Make) -> None:
     assert used[0].value < 0.5 * used[1].value
 
 
+def test_the_converters_fuse_has_its_own_inrush_and_drop(boat: Make) -> None:
+    """Its limit is that of the named fuse; its drop is Ohm's, within what the current moves in one step."""
+    made = boat("converter-24v", (("hold_up.fuse_part", "glass fast 5 A"), ("crank.key_on_before", "1 s")))
+    traces, times = _ran(made)
+    found = {(s.part, s.quantity): s for s in stresses(made, traces, times, load_catalogue())}
+    assert found["converter fuse", "inrush I2t"].limit == melting_i2t(FUSE_TYPES["glass fast"], 5.0)[0]
+    signals = traces.signals
+    drop = signals["node feed"] - signals["node cf"]
+    assert drop == pytest.approx(0.03 * signals["converter_fuse_current"], abs=1e-4)  # 0.15 V at 5 A
+    assert signals["converter_fuse_current"].max() > 0.5
+
+
 def test_cold_and_age_reach_the_bank_of_the_deck(boat: Make) -> None:
     """Electrolytic laws of `cranksag.parts.capacitor` come through scenario and deck to the run."""
     old, new = (("hold_up.age", "15 y"), ("hold_up.age", "0 y"))
