@@ -21,7 +21,7 @@ from cranksag.errors import DeckError
 from cranksag.examples import example_text
 from cranksag.parts.capacitor import capacitor_circuit
 from cranksag.parts.diode import DiodeCircuit
-from cranksag.parts.fuse import FUSE_TYPES, melting_i2t
+from cranksag.parts.fuse import FUSE_TYPES, melting_i2t, opening_time
 from cranksag.resolve import Boat, resolve
 from cranksag.resolve.model import Bank
 from cranksag.scenario import loads_scenario
@@ -88,7 +88,7 @@ BRANCHES = {
     "reservoir": ("capacitor bank", "feed diode"),
     "supercapacitor": ("feed diode",),
     "house-feed": ("house diode", "feed diode"),
-    "converter-24v": ("converter", "start wire"),
+    "converter-24v": ("converter", "start wire", "wire behind the converter's fuse"),
 }
 
 
@@ -132,6 +132,32 @@ def test_every_fault_of_every_branch_fits_its_deck(boat: Make) -> None:
             names.append((fault.part, fault.fault))
             assert (edited(deck, fault.edits) == deck) == (not fault.edits)
         assert len(set(names)) == len(names)
+
+
+def test_the_converters_fuse_is_read_and_named_when_it_has_to_open(boat: Make) -> None:
+    """A short behind it drives what feed, fuse and battery let through; the sound boat stays far under its rating."""
+    name, part = "converter fuse", "wire behind the converter's fuse"
+    made = boat("converter-24v", (("hold_up.fuse", "3 A"), ("feed.fuse", "7.5 A")))
+    short = _row(made, part, "shorted to ground")
+    sound = run_faults(made, lambda f: False)[0]
+    held, shorted = ({c.element: c for c in row.currents}[name] for row in (sound, short))
+    assert held.limit == shorted.limit == 3.0
+    assert held.current < 0.5 * 3.0
+    assert shorted.current > 3.0 * 10
+    assert "fuse_overloaded" in {n.code for n in short.warnings}
+    assert f"{name} of 3 A" in short.message
+    unfused = boat("converter-24v", (("hold_up.fuse", "none"),))
+    assert {c.element: c.limit for c in run_faults(unfused, lambda f: False)[0].currents}[name] is None
+
+
+def test_the_type_of_a_named_fuse_says_when_it_opens(boat: Make) -> None:
+    """At twice the rating a blade fuse opens within 5 s, a maxi blade within 60 s: their bands' last times there."""
+    told = {}
+    for name in ("blade 20 A", "maxi blade 20 A"):
+        made = boat("standby-pack", (("hold_up.fuse_part", name), ("hold_up.fuse", "20 A")))
+        told[name] = next(c for c in run_faults(made, lambda f: False)[0].currents if c.element == "hold-up fuse").fuse
+    twice = {name: opening_time(fuse, 20.0, 40.0)[1] for name, fuse in told.items()}
+    assert twice == {"blade 20 A": pytest.approx(5.0), "maxi blade 20 A": pytest.approx(60.0)}
 
 
 # dangers that are real -----------------------------------------------------------------------------------------------
@@ -418,6 +444,18 @@ def test_an_unlimited_reservoir_costs_the_fuse_its_life(boat: Make) -> None:
         used.append(found["display feed fuse", "inrush I2t"])
         assert used[-1].limit == melting_i2t(FUSE_TYPES["blade"], 5.0)[0]
     assert used[0].value < 0.5 * used[1].value
+
+
+def test_the_converters_fuse_has_its_own_inrush_and_drop(boat: Make) -> None:
+    """Its limit is that of the named fuse; its drop is Ohm's, within what the current moves in one step."""
+    made = boat("converter-24v", (("hold_up.fuse_part", "glass fast 5 A"), ("crank.key_on_before", "1 s")))
+    traces, times = _ran(made)
+    found = {(s.part, s.quantity): s for s in stresses(made, traces, times, load_catalogue())}
+    assert found["converter fuse", "inrush I2t"].limit == melting_i2t(FUSE_TYPES["glass fast"], 5.0)[0]
+    signals = traces.signals
+    drop = signals["node feed"] - signals["node cf"]
+    assert drop == pytest.approx(0.03 * signals["converter_fuse_current"], abs=1e-4)  # 0.15 V at 5 A
+    assert signals["converter_fuse_current"].max() > 0.5
 
 
 def test_cold_and_age_reach_the_bank_of_the_deck(boat: Make) -> None:

@@ -6,6 +6,7 @@ from __future__ import annotations
 import dataclasses
 import math
 import re
+import tomllib
 from collections.abc import Iterator
 from typing import Any, get_args
 
@@ -13,12 +14,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cranksag.cli.resolved import resolved_rows
 from cranksag.errors import InputError
 from cranksag.examples import example_names, example_text
 from cranksag.resolve import Boat, resolve
 from cranksag.resolve.model import Origin
-from cranksag.scenario import BRANCHES, field_table, loads_scenario
-from cranksag.scenario.hold_up import branches_of
+from cranksag.scenario import BRANCHES, field_doc, loads_scenario, scenario_schema
 
 HOUSE = '[house]\nrating = "800 A"\n'
 EMPTY = 'title = "untitled boat"\n'
@@ -71,23 +72,116 @@ def test_an_empty_scenario_is_a_boat_of_defaults_and_estimates() -> None:
     assert found.branch == "none"
 
 
-MEASURED = re.compile(
-    r"title|starter\.(part|points.*|brush_drop|resistance|inertia|drops_out_at)|panel\.resistance"
-    r"|(battery|house)\.(internal_resistance|open_circuit_voltage)|loads\.\*\.(power|resistance)|cables\..*\.resistance"
-    r"|hold_up\.(charge_path|in_parallel_with|recharge_resistance|leakage|rated_voltage|fuse)"
-)
-"""Fields that only replace an estimate, or name one of several laws, and so have no value of their own unwritten."""
+STANDS_ALONE: dict[str, dict[str, str]] = {
+    "cables.*": {"resistance": "length|size", "part": "length|size"},
+    "loads.*": {"current": "power|resistance", "power": "current|resistance", "resistance": "current|power"},
+    "panel": {"resistance": "length|size"},
+    "starter": {"points": "power", "part": "power"},
+}
+"""By table: what a written field leaves no room for."""
+
+ROWS = {"cables.positive", "cables.negative", "loads", "displays", "starter.points"}
 
 
+def fields_of(schema: dict[str, Any], scenario: dict[str, Any]) -> Iterator[str]:
+    """Every field that the scenario's schema has room for in this boat: dotted paths."""
+    definitions = schema["$defs"]
+
+    def walk(part: dict[str, Any], held: Any, path: str) -> Iterator[str]:
+        inner = part.get("items", part)
+        inner = definitions[inner["$ref"].rsplit("/", 1)[-1]] if "$ref" in inner else inner
+        if part.get("type") == "array":
+            assert path in ROWS
+            for number, row in enumerate(held or []):
+                yield from walk(inner, row, f"{path}.{number}")
+            return
+        if "properties" not in inner:
+            yield path
+            return
+        table = re.sub(r"(cables)\.\w+\.\d+|(loads)\.\d+", r"\1\2.*", path)
+        gone = "|".join(v for k, v in STANDS_ALONE.get(table, {}).items() if (held or {}).get(k) not in (None, "none"))
+        names = inner["properties"]
+        if path == "hold_up":
+            rule = next(r for r in inner["allOf"] if r["if"]["properties"]["branch"]["const"] == held["branch"])
+            names = {k: v for k, v in names.items() if k in rule["then"]["propertyNames"]["enum"]}
+        for name, below in names.items():
+            if not (gone and re.fullmatch(gone, name)):
+                yield from walk(below, (held or {}).get(name), f"{path}.{name}".removeprefix("."))
+
+    yield from walk(schema, scenario, "")
+
+
+WHOLE = """
+title = "every table"
+[house]
+[[cables.positive]]
+part = "battery switch"
+[[cables.positive]]
+length = "1 m"
+size = "2/0 AWG"
+[[cables.negative]]
+resistance = "1 mohm"
+[[loads]]
+current = "1 A"
+[[loads]]
+power = "1 W"
+[[displays]]
+[[displays]]
+part = "7 in display, 12 V"
+"""
+POINTS = """
+[starter]
+points = [
+  {voltage = "11 V", current = "90 A", speed = "3000 rpm"},
+  {voltage = "9 V", current = "230 A", torque = "7 N m", speed = "1100 rpm"},
+]
+"""
+
+
+@pytest.mark.parametrize("extra", ["", POINTS, '[panel]\nresistance = "5 mohm"\n'], ids=["", "points", "panel"])
 @pytest.mark.parametrize("branch", BRANCHES)
-def test_every_documented_field_is_resolved(branch: str) -> None:
-    found = boat(HOUSE + '[[loads]]\ncurrent = "1 A"\n', hold_up__branch=branch)
-    resolved = {re.sub(r"\.\d+\.", ".*.", path) for path in found.values}
-    for path in field_table():
-        belongs = branches_of(path.removeprefix("hold_up.")) if path.startswith("hold_up.") else ()
-        if MEASURED.fullmatch(path) or (belongs and branch not in belongs):
-            continue
-        assert path in resolved, path
+def test_every_field_of_the_schema_has_a_value_and_an_origin(branch: str, extra: str) -> None:
+    text = f'{WHOLE}[hold_up]\nbranch = "{branch}"\n{extra}'
+    scenario = tomllib.loads(text)
+    found = resolve(loads_scenario(text, "boat.toml"))
+    paths = list(fields_of(scenario_schema(), scenario))
+    assert len(paths) > 130
+    unread = {"starter.points.0.torque"}  # of a reading without it there is none to show
+    missing = [p for p in paths if p not in unread and (p not in found.values or found.values[p].value is None)]
+    assert missing == []
+    assert {found.values[p].origin for p in paths if p not in unread} <= set(get_args(Origin))
+    rows = {row.path for row in resolved_rows(found, loads_scenario(text, "boat.toml"))}
+    assert set(paths) - unread <= rows
+
+
+def test_a_pack_without_a_relay_shows_none_of_its_figures() -> None:
+    found = boat(hold_up__branch="standby pack", hold_up__contact="none").values
+    assert "hold_up.coil_resistance" not in found
+    assert found["hold_up.relay"].value == "none"
+
+
+@pytest.mark.parametrize(
+    ("path", "branch"),
+    [
+        ("battery.internal_resistance", "none"), ("battery.open_circuit_voltage", "none"),
+        ("starter.resistance", "none"), ("starter.brush_drop", "none"), ("starter.inertia", "none"),
+        ("starter.drops_out_at", "none"), ("panel.resistance", "none"), ("engine.inertia", "none"),
+        ("hold_up.leakage", "reservoir"), ("hold_up.leakage", "supercapacitor"), ("hold_up.esr", "reservoir"),
+        ("hold_up.esr", "supercapacitor"), ("hold_up.rated_voltage", "supercapacitor"),
+        ("hold_up.cut_in", "converter"), ("hold_up.input_limit", "converter"),
+    ],
+)  # fmt: skip
+def test_what_is_shown_of_an_unwritten_field_may_be_written(path: str, branch: str) -> None:
+    """Written down and read again it is the same boat: the figure shown is the figure used."""
+    first = boat(hold_up__branch=branch, temperature__ambient="-5 degC", start_circuit__length="3 m")
+    dimension = field_doc(path).dimension
+    assert dimension is not None
+    shown = f"{first.values[path].value!r} {dimension.si}"
+    name = path.replace(".", "__")
+    again = boat(hold_up__branch=branch, temperature__ambient="-5 degC", start_circuit__length="3 m", **{name: shown})
+    assert again.values[path].origin == "written"
+    for (where, one), (_, other) in zip(numbers(first, ""), numbers(again, ""), strict=True):
+        assert other == pytest.approx(one, rel=1e-9), where
 
 
 def test_an_unknown_part_is_an_input_error_with_file_and_line() -> None:

@@ -12,6 +12,7 @@ from cranksag.scenario import loads_scenario
 
 PACK = {"hold_up.branch": "standby pack"}
 RESERVOIR = {"hold_up.branch": "reservoir"}
+CONVERTER = {"hold_up.branch": "converter"}
 SUPER = {"hold_up.branch": "supercapacitor"}
 HOUSE = '[house]\nrating = "800 A"\n'
 
@@ -102,6 +103,41 @@ LISTED = {
         "source_unfused",
         SUPER | {"hold_up.fuse": "none"},
         SUPER | {"hold_up.fuse": "5 A"},
+    ),
+    "a converter without a fuse": (
+        "source_unfused",
+        CONVERTER | {"hold_up.fuse": "none"},
+        CONVERTER | {"hold_up.fuse": "5 A"},
+    ),
+    "a feed too thin for the converter's fuse, and for its own": (
+        "conductor_unprotected",
+        CONVERTER | {"hold_up.fuse": "60 A", "feed.fuse": "none", "feed.size": "20 AWG"},
+        CONVERTER | {"hold_up.fuse": "60 A", "feed.fuse": "5 A", "feed.size": "20 AWG"},
+    ),
+    "a feed of which only the converter's fuse takes care": (
+        "conductor_unprotected",
+        CONVERTER | {"hold_up.fuse": "60 A", "feed.fuse": "none", "feed.size": "20 AWG"},
+        CONVERTER | {"hold_up.fuse": "3 A", "feed.fuse": "none", "feed.size": "14 AWG"},
+    ),
+    "a part's fuse too large for the wire": (
+        "conductor_unprotected",
+        PACK | {"hold_up.fuse_part": "maxi blade 60 A", "hold_up.size": "20 AWG"},
+        PACK | {"hold_up.fuse_part": "maxi blade 60 A", "hold_up.fuse": "5 A", "hold_up.size": "14 AWG"},
+    ),
+    "a pack of the catalogue across a bank of the catalogue": (
+        "unlike_chemistries",
+        PACK | {"hold_up.in_parallel_with": "start battery", "battery.part": "12 V 110 Ah flooded 800 A SAE"},
+        PACK | {"hold_up.in_parallel_with": "start battery", "battery.part": "12 V 95 Ah agm 850 A EN"},
+    ),
+    "a capacitor of the catalogue under the charging voltage": (
+        "over_voltage",
+        RESERVOIR | {"hold_up.capacitor": "22 mF 25 V screw terminal", "battery.in_series": "2"},
+        RESERVOIR | {"hold_up.capacitor": "22 mF 40 V screw terminal", "battery.in_series": "2"},
+    ),
+    "a string rated under the charging voltage": (
+        "over_voltage",
+        SUPER | {"hold_up.rated_voltage": "14 V", "hold_up.cells": "8"},
+        SUPER | {"hold_up.cells": "8"},
     ),
     "a feed without a fuse": ("feed_unfused", {"feed.fuse": "none"}, {"feed.fuse": "5 A"}),
     "a wire too thin for its fuse": (

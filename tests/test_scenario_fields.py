@@ -46,7 +46,7 @@ def document(doc: FieldDoc, value: Any) -> dict[str, Any]:
     """The smallest scenario that holds one field and whatever must stand beside it."""
     *parents, name = doc.path.split(".")
     row = dict(COMPANIONS.get(".".join(parents), {}))
-    if name == "resistance":
+    if name == "resistance" or (name == "part" and value != "none"):
         row.pop("length", None)
         row.pop("size", None)
         row.pop("current", None)

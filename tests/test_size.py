@@ -18,6 +18,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
+from cranksag.catalogue import load_catalogue
 from cranksag.cli.app import app
 from cranksag.errors import InputError, SimulationError
 from cranksag.examples import example_names, example_text
@@ -25,7 +26,7 @@ from cranksag.parts.capacitor import capacitance_for_constant_power
 from cranksag.quantities import VOLTAGE, parse
 from cranksag.resolve import resolve
 from cranksag.scenario import Scenario, loads_scenario
-from cranksag.simulate import simulate
+from cranksag.simulate import simulate, simulate_boat
 from cranksag.solver import LADDER
 from cranksag.studies.corners import DEFAULT_CORNERS, changes_of
 from cranksag.studies.search import TOLERANCE, Search
@@ -344,7 +345,6 @@ LIMIT = {
 
 
 def _limit(tmp_path: Path, **changes: str) -> tuple[Scenario, Any]:
-    from cranksag.catalogue import load_catalogue
 
     parts = tmp_path / "ideal.toml"
     parts.write_text(IDEAL, encoding="utf-8")
@@ -559,6 +559,42 @@ def test_a_fuse_that_would_blow_is_no_answer(monkeypatch: pytest.MonkeyPatch) ->
     assert found.answer.value == "3 A"
     assert found.next_smaller is not None
     assert "overloaded" in found.next_smaller.why
+
+
+def test_a_converters_fuse_carries_its_input_current(monkeypatch: pytest.MonkeyPatch) -> None:
+    """12 W at 88 % and 0.3 W of its own at the cut-out of 6 V are 2.32 A: 3 A carry 2.25 A for long, 4 A carry 3 A."""
+    monkeypatch.setattr("cranksag.studies.size.run_many", run_here)
+    converter = {
+        "hold_up.branch": "converter", "hold_up.cut_out": "6 V", "hold_up.cut_in": "7 V", "hold_up.input_limit": "9 A",
+        "hold_up.restart_delay": "50 ms", "displays.0.power": "9 W", "displays.0.boot_power": "12 W",
+        "hold_up.efficiency": "88 %", "hold_up.quiescent_power": "0.3 W", "displays.0.brownout": "8 V",
+        "displays.0.restarts_above": "9 V", "battery.rating": "1500 A", "feed.from": "battery",
+        "feed.return_to": "battery negative",
+    }  # fmt: skip
+    scenario = boat({**SHORT, **converter, "crank.key_on_before": "1 s"})
+    found = size(scenario, "hold_up.fuse", 0.0, (), shelf="2 A,3 A,4 A,5 A", simulate=crank)
+    assert found.answer is not None
+    assert found.answer.value == "4 A"
+    assert found.next_smaller is not None
+    assert "2.32 A of at most 2.25 A" in found.next_smaller.why
+    parts = "blade 3 A,blade 4 A"
+    assert size(scenario, "hold_up.fuse_part", 0.0, (), shelf=parts, simulate=crank).answer.value == "blade 4 A"  # type: ignore[union-attr]
+
+
+def test_a_bank_of_the_catalogue_is_sized_by_name(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The smallest capacitor that holds is the one that holds as a plain capacitance; what is written gives way."""
+    monkeypatch.setattr("cranksag.studies.size.run_many", run_here)
+    scenario = boat(_bank(hold_up__capacitance="0.1 F"))
+    shelf = "4.7 mF 16 V radial,22 mF 25 V screw terminal,100 mF 25 V screw terminal"
+    found = size(scenario, "hold_up.capacitor", 0.0, (), shelf=shelf, simulate=crank)
+    assert any("hold_up.capacitance" in note for note in found.notes)
+    assert found.answer is not None
+    name = found.answer.value
+    held = load_catalogue().find("capacitor", name).value("capacitance")
+    plain = boat(_bank(hold_up__capacitance=f"{held!r} F"))
+    assert simulate_boat(resolve(plain)).display.holds
+    margins = [tried.margin for tried in found.tried]
+    assert len(set(margins)) == len(margins) > 1
 
 
 def test_no_value_is_an_answer_with_its_reason(monkeypatch: pytest.MonkeyPatch) -> None:

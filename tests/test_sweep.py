@@ -21,6 +21,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cranksag.catalogue import load_catalogue
 from cranksag.errors import InputError
 from cranksag.runner import Changed, Keys
 from cranksag.runner.boats import BoatWork
@@ -192,6 +193,54 @@ def test_prices_are_read_or_refused() -> None:
     ):
         with pytest.raises(InputError, match="--price"):
             parse_price(text)
+
+
+OWN_BATTERIES = """
+[[battery]]
+name = "my battery"
+chemistry = "agm"
+voltage = "12 V"
+rating = "700 A"
+rating_standard = "EN"
+capacity = "70 Ah"
+mass = "19 kg"
+price = 240
+source = "label"
+provenance = "engineering estimate"
+[[battery]]
+name = "my other"
+chemistry = "agm"
+voltage = "12 V"
+rating = "700 A"
+rating_standard = "EN"
+capacity = "70 Ah"
+source = "label"
+provenance = "engineering estimate"
+"""
+
+
+def test_named_parts_bring_their_mass_and_price(short: Scenario, tmp_path: Path) -> None:
+    (tmp_path / "mine.toml").write_text(OWN_BATTERIES, encoding="utf-8")
+    own = load_catalogue([tmp_path / "mine.toml"])
+    axes = ["battery.part=my battery,my other,none", "battery.in_parallel=1,2"]
+    rows = {(r["battery.part"], r["battery.in_parallel"]): r for r in sweep(short, axes, catalogue=own).table.rows()}
+    copper = rows["none", "1"]["mass_kg"]
+    assert rows["my battery", "1"]["mass_kg"] == pytest.approx(copper + 19.0)
+    assert rows["my battery", "2"]["mass_kg"] == pytest.approx(copper + 38.0)
+    assert rows["my other", "2"]["mass_kg"] == pytest.approx(copper)
+    assert [rows["my battery", n]["cost"] for n in "12"] == [240.0, 480.0]
+    assert rows["my other", "1"]["cost"] is None  # a part of a kind that has prices, and none of its own
+    assert rows["none", "1"]["cost"] == 0.0
+    given = sweep(short, ["battery.part=my battery,my other"], catalogue=own, prices=["battery.part=my other:99"])
+    assert [r["cost"] for r in given.table.rows()] == [None, 99.0]
+    assert rows["my battery", "1"]["minimum_voltage_v"] < rows["my battery", "2"]["minimum_voltage_v"]
+
+
+def test_a_supercapacitor_weighs_as_many_cells_as_there_are(short: Scenario) -> None:
+    axes = ["hold_up.branch=supercapacitor", "hold_up.capacitor=50 F 2.7 V cell,none", "hold_up.cells=7"]
+    cells, none = (r["mass_kg"] for r in sweep(short, axes).table.rows())
+    each = load_catalogue().find("supercapacitor", "50 F 2.7 V cell").value("mass")
+    assert cells - none == pytest.approx(7.0 * each)
 
 
 def test_a_row_that_contradicts_itself_fails_alone(short: Scenario) -> None:

@@ -132,13 +132,14 @@ def _variations(
     low, high = temperature_law_spread(boat.temperatures.battery, PLATEAU)
     if high > low:
         yield "battery temperature law", [partial(_with_battery, boat, f) for f in (low, high)]
-    if "starter.characteristic" in values and "starter.resistance" not in values:
+    if "starter.characteristic" in values and values["starter.resistance"].origin != "written":
         yield "starter characteristic", [partial(_with_motor, boat, f) for f in MACHINE_DOUBT]
     if values["engine.friction_factor"].origin != "written":
         yield "engine.friction_factor", [partial(_with_friction, boat, f) for f in FRICTION_DOUBT]
     for doubt in DOUBTS:
         value = values.get(doubt.path)
-        if value is None or value.origin == "written" or not isinstance(value.value, float):
+        known = ("written",) if doubt.path.startswith("hold_up.") else ("written", "catalogue")
+        if value is None or value.origin in known or not isinstance(value.value, float):
             continue
         texts = [_si_text(doubt.path, value.value * f) for f in (doubt.low, doubt.high)]
         yield doubt.path, [partial(_overridden, scenario, catalogue, {doubt.path: t}) for t in texts]

@@ -94,13 +94,14 @@ def _house_feed(model: Model, hold: HouseFeed) -> None:
 
 def _converter(model: Model, hold: ConverterAhead, running: bool) -> None:
     net = model.net
-    for state, a, farad in (("vci", "feed", INPUT_CAPACITANCE), ("vco", "ds", hold.converter.output_capacitance)):
+    for state, a, farad in (("vci", "cf", INPUT_CAPACITANCE), ("vco", "ds", hold.converter.output_capacitance)):
         model.state(state, 0.0, electrical=running)
         net.ideal[state] = (a, "dr")
         model.capacitance[state] = farad
-    net.resistor("converter bleed", "feed", "dr", 1e5)
+    net.resistor("converter fuse", "feed", "cf", max(hold.fuse_resistance, 1e-4))
+    net.resistor("converter bleed", "cf", "dr", 1e5)
     if hold.pass_diode is not None:
-        add_diode(model, "pass diode", "feed", "ds", hold.pass_diode)
+        add_diode(model, "pass diode", "cf", "ds", hold.pass_diode)
     for name, at_rest in (("converter low", 0.0), ("converter high", 1.0), ("converter run", 1.0)):
         model.state(name, at_rest if running else 1.0 - at_rest if name == "converter low" else 0.0)
     if running:

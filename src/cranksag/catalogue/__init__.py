@@ -98,12 +98,15 @@ class Catalogue:
         Raises
         ------
         InputError
-            If there is none; the nearest names are given.
+            If there is none; the kind that it is of, or the nearest names, are given.
         """
         parts = self._kind(kind)
         entry = parts.get(_key(name))
         if entry is not None:
             return entry
+        others = [_with_article(other) for other in KINDS if _key(name) in self._kind(other)]
+        if others:
+            raise InputError([f"{shown(name)} is {' and '.join(others)}; {_with_article(kind)} is due"])
         raise InputError([f"{shown(name)}: no such {kind} in the catalogue{_suggestion(name, parts)}"])
 
     def filter(self, text: str, kind: str | None = None) -> list[Entry]:
@@ -143,6 +146,10 @@ class Catalogue:
         wanted = _check_tests(tests, searched)
         found = [e for each in searched for e in self.entries(each)]
         return [e for e in found if _matches(e, plain, wanted)]
+
+
+def _with_article(kind: str) -> str:
+    return f"{'an' if kind[0] in 'aeiou' else 'a'} {kind}"
 
 
 def _suggestion(name: str, parts: Mapping[str, Entry]) -> str:

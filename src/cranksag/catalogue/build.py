@@ -19,6 +19,7 @@ __all__ = [
     "diode_leakage",
     "diode_model",
     "display_of",
+    "fuse_of",
     "fuse_type",
     "pack_chemistry",
     "pack_of",
@@ -347,6 +348,30 @@ def fuse_type(entry: Entry) -> fuse.FuseType:
     """
     _due(entry, "fuse")
     return fuse.FUSE_TYPES[entry.value("type")]
+
+
+def fuse_of(entry: Entry) -> fuse.FuseType:
+    """A catalogue fuse as a type of one rating: its family's time-current band with its own drop, melting I2t, highest
+    voltage and breaking capacity.
+
+    Parameters
+    ----------
+    entry : a fuse
+
+    Returns
+    -------
+    FuseType
+    """
+    family, rating = fuse_type(entry), float(entry.value("rating"))
+    melting, resistance = entry.value("melting_i2t"), entry.value("resistance")
+    return replace(
+        family,
+        melting=family.melting if melting is None else melting / rating**2,
+        drop=family.drop if resistance is None else resistance * rating,
+        ratings=(rating,),
+        voltage=entry.value("rated_voltage"),
+        interrupt=entry.value("interrupt", family.interrupt),
+    )
 
 
 def bench_points(entry: Entry) -> tuple[starter.BenchPoint, ...]:

@@ -117,7 +117,7 @@ KINDS: dict[str, dict[str, FieldSpec]] = {
         "rated_voltage": _VOLTS_DUE,
         "esr": _OHMS,
         "leakage_grade": _word("low leakage", "general", "large can"),
-        "rated_life": _TIME,
+        "rated_life": _positive("time", 1e10),
         "rated_temperature": _DEGC,
         "mass": _MASS,
     },
@@ -213,6 +213,10 @@ KINDS: dict[str, dict[str, FieldSpec]] = {
         "minimum_speed": _positive("speed", 100.0),
     },
 }
+
+# What a part costs, in the unit of the prices that a sweep is given; the shipped lines state none.
+for _fields in KINDS.values():
+    _fields["price"] = FieldSpec("number", False, 0.0, 1e9)
 
 _parsed: dict[tuple[str, str], float] = {}
 

@@ -198,7 +198,8 @@ def _branch_signals(boat: Boat) -> dict[str, Signal]:
             "hold_up": Signal("v(cv)", "v(dr)"),
             "converter_on": Signal("v(onc)"),
             "converter_current": Signal("i(v.xconverter.vi)"),
-            "converter_input": Signal("v(feed)", "v(dr)"),
+            "converter_input": Signal("v(cf)", "v(dr)"),
+            "converter_fuse_current": Signal("i(vfuse)"),
         }
     signals = {"normal_feed_current": Signal("i(vfd)")}
     if isinstance(hold, StandbyPack):

@@ -434,7 +434,7 @@ def check_fed_at_rest(boat: Boat, volts: dict[str, float]) -> None:
     problems = []
     hold = boat.hold_up
     if isinstance(hold, ConverterAhead):
-        unit, given = hold.converter, volts["feed"] - volts["dr"]
+        unit, given = hold.converter, volts["cf"] - volts["dr"]
         needed = max(unit.cut_in, unit.output_voltage + CONVERTER_HEADROOM if unit.direction == "down" else 0.0)
         if given < needed:
             problems.append(

@@ -82,7 +82,8 @@ def branch_at_rest(build: Builder, boat: Boat) -> None:
     elif always:
         unit = hold.converter
         power = _power_at_pins(boat, unit) / unit.efficiency + unit.quiescent_power
-        build.at_rest("p", "converter input", "feed", "dr", power, unit.cut_out)
+        build.at_rest("r", "converter fuse", "feed", "cf", hold.fuse_resistance)
+        build.at_rest("p", "converter input", "cf", "dr", power, unit.cut_out)
         build.at_rest("e", "converter output", "cv", "dr", unit.output_voltage, 1.0 / REGULATION)
         build.at_rest("r", "converter to display", "cv", "ds", 1e-5)
 
@@ -238,10 +239,11 @@ def _house_feed(build: Builder, boat: Boat, hold: HouseFeed) -> list[Segment]:
 
 def _converter(build: Builder, hold: ConverterAhead, volts: dict[str, float], running: bool) -> list[Segment]:
     unit = hold.converter
+    build.line(BLOCK, f"Vfuse feed cf0 0\nRfuse cf0 cf {max(hold.fuse_resistance, 1e-4)!r}")
     build.instance(
         BLOCK,
         "converter",
-        ("feed", "cv", "dr", "onc", "one"),
+        ("cf", "cv", "dr", "onc", "one"),
         "converter",
         vset=unit.output_voltage,
         eta=unit.efficiency,
@@ -254,9 +256,12 @@ def _converter(build: Builder, hold: ConverterAhead, volts: dict[str, float], ru
         co=unit.output_capacitance,
         on0=1.0 if running else 0.0,
         v0=volts["ds"] - volts["dr"] if running else 0.0,
-        vi0=volts["feed"] - volts["dr"] if running else 0.0,
+        vi0=volts["cf"] - volts["dr"] if running else 0.0,
     )
     if hold.pass_diode is not None:
-        add_diode(build, BLOCK, "pass", "feed", "cv", hold.pass_diode)
+        add_diode(build, BLOCK, "pass", "cf", "cv", hold.pass_diode)
     build.line(BLOCK, "Vhold cv ds 0")
-    return [Segment("converter", "supply", "hold_up", "feed", "ds")]
+    return [
+        Segment("converter fuse", "supply", "hold_up.fuse", "feed", "cf"),
+        Segment("converter", "supply", "hold_up", "cf", "ds"),
+    ]

@@ -95,8 +95,9 @@ class _Limits:
             (r"v\(th\)", (-10.0, self.angle)),
             (r"v\((s|mot|sig)\)", (-self.coil_kick - self.relay_kick, self.coil_kick + self.relay_kick)),
             (r"v\((keyst|coil)\)", (-self.coil_kick - self.relay_kick, self.coil_kick + self.relay_kick)),
+            (r"v\(cf\)", (low, self.top + self.spike)),
             (r"i\(vmot\)", (-self.starter, self.starter)),
             (r"i\(v\.xbattery\.voc\)", (-self.starter, self.starter)),
-            (r"i\((vtap|vreturn|vfd|vhold|v\.xdisplay\d+\.vp)\)", (-self.feed, self.feed)),
+            (r"i\((vtap|vreturn|vfd|vhold|vfuse|v\.xdisplay\d+\.vp)\)", (-self.feed, self.feed)),
             (SUPPLY_NODES.pattern, (low, self.top + self.spike)),
         ]

@@ -38,7 +38,6 @@ def resolved_rows(boat: Boat, scenario: Scenario) -> Iterator[Row]:
     for path in written:
         if path not in known:
             known[path] = Value(None, "written")
-    known.setdefault("title", Value(boat.title, "default", field_doc("title").description))
     for path in sorted(known, key=_place):
         value = known[path]
         if value.origin == "written" and path in written:

@@ -8,10 +8,11 @@ from functools import lru_cache
 from cranksag.catalogue import Catalogue, load_catalogue
 from cranksag.errors import InputError
 from cranksag.resolve import boat as sections
-from cranksag.resolve.dangers import judge, judge_feed
-from cranksag.resolve.fields import Ledger
+from cranksag.resolve import machine
+from cranksag.resolve.dangers import judge, judge_converter, judge_feed
+from cranksag.resolve.fields import Ledger, field_doc_text
 from cranksag.resolve.hold_up import hold_up
-from cranksag.resolve.model import Boat, Note, Value
+from cranksag.resolve.model import Boat, ConverterAhead, Note, Value
 from cranksag.scenario import Scenario, default_value
 
 __all__ = ["Boat", "Note", "Value", "resolve"]
@@ -52,14 +53,15 @@ def resolve(scenario: Scenario, catalogue: Catalogue | None = None) -> Boat:
 def _boat(ledger: Ledger) -> Boat:
     scenario = ledger.scenario
     title = scenario.title if scenario.title is not None else str(default_value("title"))
+    ledger.note("title", title, "default" if scenario.title is None else "written", field_doc_text("title"))
     places = sections.temperatures(ledger)
     batteries, nominal = sections.nominal_voltage(scenario)
     feed = sections.feed(ledger, places.engine_room, places.helm)
-    motor, solenoid, ratio = sections.starter(ledger, nominal, places.engine_room)
-    engine, fires_after, minimum_speed = sections.engine(ledger, places.oil)
+    motor, solenoid, ratio = machine.starter(ledger, nominal, places.engine_room)
+    engine, fires_after, minimum_speed = machine.engine(ledger, places.oil)
     displays = sections.displays(ledger, places.helm)
     branch, hold = hold_up(ledger, places, nominal, sum(d.circuit.power for d in displays))
-    start = sections.start_circuit(ledger, feed, nominal, places.engine_room, places.helm)
+    start = machine.start_circuit(ledger, feed, nominal, places.engine_room, places.helm)
     house = sections.bank(ledger, "house", places.battery) if scenario.house is not None else None
     battery = sections.bank(ledger, "battery", places.battery)
     link, alternator = sections.link(ledger), sections.alternator(ledger, batteries)
@@ -70,8 +72,11 @@ def _boat(ledger: Ledger) -> Boat:
     )
     positive = sections.cable_elements(ledger, "positive", places.engine_room)
     negative = sections.cable_elements(ledger, "negative", places.engine_room)
+    ledger.warn_of_hidden()
     if not ledger.problems:
         judge(ledger, hold, nominal, places.helm)
+        if isinstance(hold, ConverterAhead):
+            judge_converter(ledger, hold, feed, nominal)
         judge_feed(ledger, feed, sum(d.circuit.power for d in displays), nominal)
     return Boat(
         title=title,

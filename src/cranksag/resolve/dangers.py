@@ -4,13 +4,13 @@
 from __future__ import annotations
 
 from cranksag.parts.conductors import ampacity, conductor_area, drop_class
-from cranksag.parts.fuse import FUSE_TYPES, protects_conductor
+from cranksag.parts.fuse import FuseType, protects_conductor
 from cranksag.parts.pack import CHEMISTRIES
 from cranksag.parts.supercapacitor import cell_voltage_margin
 from cranksag.quantities import ConductorSize
 from cranksag.resolve.fields import Ledger
 from cranksag.resolve.hold_up import OVER_CHARGE_12, OVER_CHARGE_24
-from cranksag.resolve.model import Bank, Feed, HoldUp, HouseFeed, NoHoldUp, StandbyPack
+from cranksag.resolve.model import Bank, ConverterAhead, Feed, HoldUp, HouseFeed, NoHoldUp, StandbyPack
 
 BATTERY_CHEMISTRY = {
     "flooded": "vented lead",
@@ -20,6 +20,7 @@ BATTERY_CHEMISTRY = {
 }
 """Chemistries of start and house batteries by their names among the packs."""
 SMALL_WIRE = 5.0  # [A] for sizes below the ampacity table; engineering estimate
+AT_REST = 1.06  # [-] full battery at rest over nominal voltage: 12.7 V of 12 V; common practice
 HOUSE_SHORT = 2000.0  # [A] what a house bank can give into a dead short; engineering estimate
 
 
@@ -31,13 +32,28 @@ def judge(ledger: Ledger, hold: HoldUp, nominal: float, helm: float) -> None:
         _pack(ledger, hold, nominal, helm)
     elif isinstance(hold, Bank):
         _bank(ledger, hold, nominal)
-    if getattr(hold, "fuse_rating", 0.0) is None:
-        ledger.danger(
-            "source_unfused",
-            "the added source has no fuse: fit one within a hand's width of its positive terminal",
-        )
+    if hold.fuse_rating is None:
+        what, where = "added source", "within a hand's width of its positive terminal"
+        if isinstance(hold, ConverterAhead):
+            what, where = "converter", "at its input"
+        ledger.danger("source_unfused", f"the {what} has no fuse: fit one {where}")
     if isinstance(hold, (StandbyPack, HouseFeed)):
         _conductor(ledger, hold)
+
+
+def judge_converter(ledger: Ledger, hold: ConverterAhead, feed: Feed, nominal: float) -> None:
+    """Append what a converter's fuse leaves unprotected of the feed before it; warn if it can never start."""
+    own, before = hold.fuse_rating, ledger.values["feed.fuse"].value
+    protected = isinstance(before, float) and own is not None and before <= own  # by the feed's own fuse
+    if own is not None and not protected:
+        loop = feed.resistance + feed.joints + feed.return_resistance + feed.return_joints
+        _unprotected(ledger, "feed.size", own, hold.fuse_type, nominal / max(loop, 1e-4))
+    if hold.converter.cut_in > AT_REST * nominal:
+        ledger.warn(
+            "converter_input",
+            f"the converter starts at {hold.converter.cut_in:g} V, which a {nominal:g} V boat at rest does not have: "
+            "one made for this voltage",
+        )
 
 
 def judge_feed(ledger: Ledger, feed: Feed, power: float, nominal: float) -> None:
@@ -61,14 +77,13 @@ def judge_feed(ledger: Ledger, feed: Feed, power: float, nominal: float) -> None
 
 
 def _pack(ledger: Ledger, hold: StandbyPack, nominal: float, helm: float) -> None:
-    section = ledger.scenario.hold_up
     kind = str(ledger.values["hold_up.chemistry"].value)
     chemistry = CHEMISTRIES[kind]
-    charged = hold.recharge != "none" or section.charge_path not in (None, "none")
-    partner = section.in_parallel_with
-    if partner not in (None, "none"):
-        bank = ledger.scenario.house if partner == "house battery" else ledger.scenario.battery
-        other = (bank.chemistry if bank is not None else None) or "flooded"
+    charged = hold.recharge != "none" or ledger.values["hold_up.charge_path"].value != "none"
+    partner = ledger.values["hold_up.in_parallel_with"].value
+    if partner != "none":
+        bank = ledger.values.get(f"{'house' if partner == 'house battery' else 'battery'}.chemistry")
+        other = "flooded" if bank is None else str(bank.value)
         if kind != BATTERY_CHEMISTRY[other]:
             ledger.danger(
                 "unlike_chemistries",
@@ -120,7 +135,7 @@ def _bank(ledger: Ledger, hold: Bank, nominal: float) -> None:
         ledger.danger("no_inrush_limit", "the bank has no inrush limiter: its charge welds contacts and blows fuses")
     if hold.bleed is None:
         ledger.danger("no_bleed", "the bank has no bleed resistor: it stays charged for days and can burn or spark")
-    if ledger.scenario.hold_up.charge_path == "key switch":
+    if ledger.values["hold_up.charge_path"].value == "key switch":
         ledger.danger(
             "bank_across_key",
             "a bank behind the key switch itself: its inrush burns the key's contact; feed it by a relay",
@@ -136,22 +151,25 @@ def _bank(ledger: Ledger, hold: Bank, nominal: float) -> None:
 
 
 def _conductor(ledger: Ledger, hold: StandbyPack | HouseFeed) -> None:
-    size = ledger.values["hold_up.size"].value
-    if not isinstance(size, ConductorSize) or hold.fuse_rating is None:
+    if hold.fuse_rating is None:
         return
-    short = hold.pack.short_circuit_current if isinstance(hold, StandbyPack) else HOUSE_SHORT
-    fuse = FUSE_TYPES["blade"]
+    house = isinstance(hold, HouseFeed)
+    short = HOUSE_SHORT if isinstance(hold, HouseFeed) else hold.pack.short_circuit_current
+    _unprotected(ledger, "hold_up.size", hold.fuse_rating, hold.fuse_type, short, lenient=house)
+
+
+def _unprotected(
+    ledger: Ledger, path: str, rating: float, fuse: FuseType, short: float, *, lenient: bool = False
+) -> None:
+    """What a fuse leaves unprotected of the conductor at `path`; `lenient`: its breaking capacity is but a warning."""
+    size = ledger.values[path].value
+    if not isinstance(size, ConductorSize):
+        return
     allowed = ampacity(size)
-    reasons = protects_conductor(
-        fuse,
-        hold.fuse_rating,
-        conductor_area(size),
-        allowed.current if allowed is not None else SMALL_WIRE,
-        short,
-    )
-    for reason in reasons:
+    carries = allowed.current if allowed is not None else SMALL_WIRE
+    for reason in protects_conductor(fuse, rating, conductor_area(size), carries, short):
         message = f"{reason} ({size}): smaller fuse, thicker wire or a fuse type that breaks more"
-        if isinstance(hold, HouseFeed) and "break" in reason:
+        if lenient and "break" in reason:
             ledger.warn("fuse_breaking_capacity", message)
         else:
             ledger.danger("conductor_unprotected", message)

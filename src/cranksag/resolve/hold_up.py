@@ -6,12 +6,18 @@ from __future__ import annotations
 import dataclasses
 
 from cranksag.catalogue import Entry
-from cranksag.catalogue.build import diode_model
-from cranksag.parts.capacitor import capacitor_circuit, lifetime
+from cranksag.catalogue.build import diode_model, fuse_of
+from cranksag.parts.capacitor import (
+    CapacitorCircuit,
+    capacitor_circuit,
+    dissipation_factor,
+    esr_from_dissipation,
+    lifetime,
+)
 from cranksag.parts.conductors import run_resistance
 from cranksag.parts.converter import converter_circuit
 from cranksag.parts.diode import DiodeCircuit, DiodeModel, diode_circuit
-from cranksag.parts.fuse import FUSE_TYPES, fuse_resistance
+from cranksag.parts.fuse import FuseType, fuse_resistance
 from cranksag.parts.pack import CHEMISTRIES, COULOMB_PER_AMPERE_HOUR, pack_circuit
 from cranksag.parts.relay import (
     RelayCircuit,
@@ -28,14 +34,15 @@ from cranksag.parts.supercapacitor import (
     worst_cell_share_balanced,
     worst_cell_share_charging,
 )
+from cranksag.quantities import shown
 from cranksag.resolve.fields import Ledger, Section
 from cranksag.resolve.model import (
+    BLADE,
     Bank,
     ConverterAhead,
     HoldUp,
     HouseFeed,
     NoHoldUp,
-    Origin,
     StandbyPack,
     Temperatures,
 )
@@ -55,6 +62,7 @@ PACK_CHEMISTRY = {
 RESERVOIR_CAPACITANCE, SUPERCAPACITOR_CAPACITANCE = 47e-3, 10.0  # [F] as the scenario documents them
 CELL_TIME_CONSTANT = 0.7  # [s] ESR x capacitance of a supercapacitor cell; engineering estimate from data sheets
 CELL_LEAKAGE_PER_FARAD = 3e-6  # [A/F] settled leakage; engineering estimate
+LEAST_LEAKAGE = 1e-9  # [A] stands for none: a bank without any path has no state at rest
 BALANCING_FACTOR = 10.0  # [-] balancing current over leakage; common practice
 ELECTROLYTIC_LIFE, ELECTROLYTIC_RATED = (
     2000.0 * 3600.0,
@@ -110,42 +118,53 @@ def _diode(ledger: Ledger, section: Section, name: str, temperature: float) -> D
     return named_diode(ledger, f"hold_up.{name}", part, temperature)
 
 
-def _fuse(section: Section) -> tuple[float | None, float]:
-    """Rating [A] (None: no fuse) and resistance [ohm] of the fuse at the added source."""
-    rating = section.value("fuse")
-    if rating == "none":
-        return None, 1e-4
-    return float(rating), fuse_resistance(FUSE_TYPES["blade"], float(rating))
+def named_fuse(section: Section) -> tuple[float | None, FuseType]:
+    """Rating [A] (None: no fuse) and type of the fuse of a section."""
+    entry = section.part("fuse", "fuse_part")
+    rating = section.value("fuse", entry=entry, key="rating")
+    return None if rating == "none" else float(rating), BLADE if entry is None else fuse_of(entry)
+
+
+def _fuse(section: Section) -> tuple[float | None, float, FuseType]:
+    """Rating [A] (None: no fuse), resistance [ohm] and type of the fuse at the added source."""
+    rating, kind = named_fuse(section)
+    return rating, 1e-4 if rating is None else fuse_resistance(kind, rating), kind
 
 
 def _standby_pack(ledger: Ledger, section: Section, temperature: float, nominal: float) -> StandbyPack:
     # a written chemistry without a part is a pack of its own: the usual part has another chemistry and other cells
     own = section.written("chemistry") is not None and section.written("pack") is None
     entry = None
-    if not own:
+    if own:
+        ledger.note("hold_up.pack", "none", "default", "the written chemistry is that of a pack of its own")
+    else:
         entry = ledger.part("hold_up.pack", "pack", section.value("pack", PACK_12, "a small sealed lead pack"))
     kind = section.value("chemistry", "agm", entry=entry)
     chemistry = CHEMISTRIES[PACK_CHEMISTRY.get(kind, kind)]
     ledger.note("hold_up.chemistry", chemistry.name, ledger.values["hold_up.chemistry"].origin)
-    capacity = section.number("pack_capacity", 7.0 * COULOMB_PER_AMPERE_HOUR, "capacity", entry)
+    capacity = section.number("pack_capacity", 7.0 * COULOMB_PER_AMPERE_HOUR, "7 Ah", entry, "capacity")
     full = section.number("pack_voltage", PACK_VOLTAGE, "full pack at rest")
     if entry is not None and section.written("pack_voltage") is None:
         full = int(entry.value("cells")) * chemistry.cell_voltage[-1][1]
-        ledger.note("hold_up.pack_voltage", full, "catalogue", entry.source)
+        ledger.note_part("hold_up.pack_voltage", full, entry, "cells")
     cells = max(round(full / chemistry.cell_voltage[-1][1]), 1)
     resistance = section.number(
         "pack_resistance",
         cells * chemistry.cell_resistance_ah * COULOMB_PER_AMPERE_HOUR / capacity,
-        "resistance",
+        "from chemistry and capacity",
         entry,
+        "resistance",
     )
     charge = section.number("pack_charge")
     pack = pack_circuit(chemistry, cells, capacity, charge, temperature, resistance)
     scale = full / (cells * chemistry.cell_voltage[-1][1])
     pack = dataclasses.replace(pack, open_circuit_voltage=pack.open_circuit_voltage * scale)
-    fuse, fuse_ohm = _fuse(section)
+    fuse, fuse_ohm, fuse_type = _fuse(section)
     wire = run_resistance(section.value("size"), 2.0 * section.number("length"), temperature)
     recharge = section.value("recharge")
+    recharge_ohm = section.number("recharge_resistance")
+    section.value("charge_path", "none" if recharge == "none" else "feed", "none, unless recharge says otherwise")
+    section.value("in_parallel_with")
     return StandbyPack(
         pack=pack,
         pack_energy=pack.open_circuit_voltage * pack.capacity_ah * COULOMB_PER_AMPERE_HOUR,
@@ -159,14 +178,17 @@ def _standby_pack(ledger: Ledger, section: Section, temperature: float, nominal:
         fuse_rating=fuse,
         fuse_resistance=fuse_ohm + wire + section.number("joints"),
         recharge=recharge,
-        recharge_resistance=section.number("recharge_resistance") if recharge != "none" else 0.0,
+        recharge_resistance=recharge_ohm if recharge != "none" else 0.0,
         recharge_voltage=RECHARGE_VOLTAGE * full / PACK_VOLTAGE,
+        fuse_type=fuse_type,
     )
 
 
 def _relay(ledger: Ledger, section: Section, nominal: float, ambient: float) -> RelayCircuit | None:
     contact = section.value("contact")
     if contact == "none":
+        if section.written("relay") is None:
+            ledger.note("hold_up.relay", "none", "default", 'none with contact = "none"')
         return None
     usual = RELAY_24 if nominal > 18.0 else RELAY_12
     entry = ledger.part("hold_up.relay", "relay", section.value("relay", usual, "a small automotive relay"))
@@ -196,49 +218,29 @@ def _relay(ledger: Ledger, section: Section, nominal: float, ambient: float) -> 
         section.number("contact_resistance", entry=entry),
         contact == "changeover",
         suppression,
+        _inductance(section, entry),
     )
+
+
+def _inductance(section: Section, entry: Entry) -> float | None:
+    """Coil inductance of a named relay [H]; None, to be found from the times, where another coil or time is written."""
+    if section.written("coil_resistance") is not None or section.written("operate_time") is not None:
+        return None
+    found: float | None = entry.value("coil_inductance")
+    return found
 
 
 def _bank(ledger: Ledger, section: Section, branch: str, temperature: float, nominal: float) -> Bank:
     limit = section.value("inrush_limit")
     bleed = section.value("bleed")
-    fuse, fuse_ohm = _fuse(section)
-    age = section.number("age")
-    over = OVER_CHARGE_24 if nominal > 18.0 else OVER_CHARGE_12
-    if branch == "reservoir":
-        capacitance = section.number("capacitance", RESERVOIR_CAPACITANCE, "47 mF for a reservoir")
-        rated = section.number("rated_voltage", 35.0 if nominal > 18.0 else 25.0, "25 V, or 35 V on a 24 V boat")
-        used = min(age / lifetime(ELECTROLYTIC_LIFE, ELECTROLYTIC_RATED, temperature), 1.0)
-        bank = capacitor_circuit(capacitance, rated, temperature, used, esr=section.written("esr"))
-        cells, cell, share = 1, rated, 1.0
-    else:
-        capacitance = section.number("capacitance", SUPERCAPACITOR_CAPACITANCE, "10 F for a supercapacitor")
-        cell = section.number("cell_voltage")
-        cells = int(section.number("cells", cells_needed(cell, over), "enough for the charging voltage"))
-        used = min(age / lifetime(SUPERCAPACITOR_LIFE, SUPERCAPACITOR_RATED, temperature), 1.0)
-        balancing = section.value("balancing")
-        esr = section.written("esr")
-        each = capacitance * cells
-        spec = CellSpec(
-            capacitance=each,
-            esr=esr / cells if esr is not None else CELL_TIME_CONSTANT / each,
-            voltage=cell,
-            leakage=CELL_LEAKAGE_PER_FARAD * each,
-        )
-        resistor = cell / (BALANCING_FACTOR * spec.leakage)
-        bank = string_circuit(spec, cells, temperature, used, resistor if balancing == "resistor" else float("inf"))
-        share = 1.0 if balancing == "active" else worst_cell_share_charging(cells)
-        if balancing == "resistor":
-            share = max(share, worst_cell_share_balanced(cells, over, resistor, 0.5 * spec.leakage))
+    section.value("charge_path", "feed", "feed for a capacitor bank")
+    fuse, fuse_ohm, fuse_type = _fuse(section)
+    make = _reservoir if branch == "reservoir" else _supercapacitor
+    bank, cells, cell, share = make(ledger, section, temperature, nominal)
+    section.derived("leakage", bank.rated_voltage / bank.leakage_resistance, "from capacitance, with any balancing")
     if section.written("leakage") is not None:
-        rated_v = bank.rated_voltage
-        bank = dataclasses.replace(bank, leakage_resistance=rated_v / max(section.number("leakage"), 1e-9))
-    ledger.note(
-        "hold_up.esr",
-        bank.esr,
-        "written" if section.written("esr") is not None else "estimate",
-        "data-sheet law",
-    )
+        rated = bank.rated_voltage
+        bank = dataclasses.replace(bank, leakage_resistance=rated / max(section.number("leakage"), LEAST_LEAKAGE))
     has_limit = limit != "none" or branch == "supercapacitor"
     return Bank(
         branch="reservoir" if branch == "reservoir" else "supercapacitor",
@@ -253,13 +255,82 @@ def _bank(ledger: Ledger, section: Section, branch: str, temperature: float, nom
         worst_cell_share=share,
         fuse_rating=fuse,
         fuse_resistance=fuse_ohm,
+        fuse_type=fuse_type,
     )
+
+
+Made = tuple[CapacitorCircuit, int, float, float]
+"""A bank at its temperature, cells in series, rated voltage of one [V], share of the worst cell [-]."""
+
+
+def _reservoir(ledger: Ledger, section: Section, temperature: float, nominal: float) -> Made:
+    entry = section.part("capacitor", "capacitor")
+    capacitance = section.number("capacitance", RESERVOIR_CAPACITANCE, "47 mF for a reservoir", entry)
+    usual = 35.0 if nominal > 18.0 else 25.0
+    rated = section.number("rated_voltage", usual, "25 V, or 35 V on a 24 V boat", entry)
+    esr = section.number(
+        "esr",
+        esr_from_dissipation(dissipation_factor(rated, capacitance), capacitance),
+        "largest loss factor of its voltage class",
+        entry,
+    )
+    life, life_at, grade = ELECTROLYTIC_LIFE, ELECTROLYTIC_RATED, "general"
+    if entry is not None:
+        life, life_at = entry.value("rated_life", life), entry.value("rated_temperature", life_at)
+        grade = entry.value("leakage_grade", grade)
+    used = min(section.number("age") / lifetime(life, life_at, temperature), 1.0)
+    return capacitor_circuit(capacitance, rated, temperature, used, esr=esr, grade=grade), 1, rated, 1.0
+
+
+def _supercapacitor(ledger: Ledger, section: Section, temperature: float, nominal: float) -> Made:
+    over = OVER_CHARGE_24 if nominal > 18.0 else OVER_CHARGE_12
+    entry = section.part("supercapacitor", "capacitor")
+    cell = section.number("cell_voltage", entry=entry)
+    # a lone cell is what strings are made of: only a string says how many are in series
+    string = entry if entry is not None and int(entry.value("cells")) > 1 else None
+    cells = int(section.number("cells", cells_needed(cell, over), "enough for the charging voltage", string))
+    rated = section.number("rated_voltage", cells * cell, "cells times cell_voltage")
+    if section.written("rated_voltage") is not None:
+        cell = rated / cells if section.written("cell_voltage") is None else min(cell, rated / cells)
+    capacitance = SUPERCAPACITOR_CAPACITANCE
+    leakage: float | None = None
+    if entry is not None:
+        capacitance, leakage = entry.value("cell_capacitance") / cells, entry.value("cell_leakage")
+    capacitance = _of_cells(ledger, section, "capacitance", capacitance, entry, "10 F for a supercapacitor")
+    each = capacitance * cells
+    esr = CELL_TIME_CONSTANT / each if entry is None else entry.value("cell_esr")
+    esr = _of_cells(ledger, section, "esr", esr * cells, entry, "0.7 s over the capacitance of a cell")
+    spec = CellSpec(
+        capacitance=each,
+        esr=esr / cells,
+        voltage=cell,
+        leakage=CELL_LEAKAGE_PER_FARAD * each if leakage is None else max(leakage, LEAST_LEAKAGE),
+    )
+    used = min(section.number("age") / lifetime(SUPERCAPACITOR_LIFE, SUPERCAPACITOR_RATED, temperature), 1.0)
+    balancing = section.value("balancing")
+    resistor = cell / (BALANCING_FACTOR * spec.leakage)
+    if entry is not None:
+        resistor = entry.value("balancing_resistance", resistor)
+    bank = string_circuit(spec, cells, temperature, used, resistor if balancing == "resistor" else float("inf"))
+    share = 1.0 if balancing == "active" else worst_cell_share_charging(cells)
+    if balancing == "resistor":
+        share = max(share, worst_cell_share_balanced(cells, over, resistor, 0.5 * spec.leakage))
+    return bank, cells, cell, share
+
+
+def _of_cells(ledger: Ledger, section: Section, name: str, whole: float, entry: Entry | None, source: str) -> float:
+    """A figure of the whole string: as written, else `whole`, which is the catalogue's if there is a part."""
+    found = section.number(name, whole, source)
+    if entry is not None:
+        note = ledger.note_part if section.written(name) is None else ledger.note_before_part
+        note(f"hold_up.{name}", found, entry, f"cell_{name}")
+    return found
 
 
 def _house_feed(ledger: Ledger, section: Section, temperature: float) -> HouseFeed:
     if ledger.scenario.house is None:
         ledger.problem("hold_up.branch", "a house feed needs a [house] bank in the scenario")
-    fuse, fuse_ohm = _fuse(section)
+    fuse, fuse_ohm, fuse_type = _fuse(section)
     diode = _diode(ledger, section, "diode", temperature)
     if section.written("diode") == "none":
         section.problem("diode", "without it the house bank would crank the engine through the feed; name a diode")
@@ -270,37 +341,52 @@ def _house_feed(ledger: Ledger, section: Section, temperature: float) -> HouseFe
         feed_diode=_diode(ledger, section, "feed_diode", temperature),
         fuse_rating=fuse,
         fuse_resistance=fuse_ohm,
+        fuse_type=fuse_type,
     )
 
 
 def _converter(ledger: Ledger, section: Section, nominal: float, power: float) -> ConverterAhead:
-    direction = section.value("direction", "down" if nominal > 18.0 else "up/down", "down on a 24 V boat, else up/down")
-    output = section.number("output_voltage")
-    cut_out, cut_in = section.written("cut_out"), section.written("cut_in")
+    entry = section.part("converter", "converter")
+    usual = "down" if nominal > 18.0 else "up/down"
+    direction = section.value("direction", usual, "down on a 24 V boat, else up/down", entry)
+    output = section.number("output_voltage", entry=entry)
+    cut_out, cut_in = (_given(section, name, entry) for name in ("cut_out", "cut_in"))
     if cut_out is not None and cut_in is not None and cut_in < cut_out:
-        section.problem("cut_in", "must not be below hold_up.cut_out")
-        cut_in = cut_out
+        if section.written("cut_in") is not None:
+            section.problem("cut_in", "must not be below hold_up.cut_out")
+        cut_in = None if section.written("cut_in") is None else cut_out
     if cut_out is not None and cut_in is None:
         cut_in = cut_out + (2.0 if nominal > 18.0 else 1.0)
     unit = converter_circuit(
-        nominal,
+        nominal if entry is None else entry.value("input_voltage"),
         output,
         direction,
-        max(1.3 * power, 1.0),
-        section.number("efficiency"),
+        max(1.3 * power, 1.0) if entry is None else entry.value("rated_power"),
+        section.number("efficiency", entry=entry),
         cut_out,
         cut_in,
-        section.number("restart_delay"),
-        section.written("input_limit"),
-        section.number("output_capacitance"),
-        section.number("quiescent_power"),
+        section.number("restart_delay", entry=entry),
+        _given(section, "input_limit", entry),
+        section.number("output_capacitance", entry=entry),
+        section.number("quiescent_power", entry=entry),
     )
-    for name, value in (
-        ("cut_out", unit.cut_out),
-        ("cut_in", unit.cut_in),
-        ("input_limit", unit.input_limit),
-    ):
-        origin: Origin = "written" if section.written(name) is not None else "estimate"
-        ledger.note(f"hold_up.{name}", value, origin, "from direction, boat voltage and the displays' power")
+    source = "from direction, boat voltage and the displays' power"
+    if entry is not None:
+        source = "from the rated power and the input voltage of the part"
+        if power > entry.value("rated_power"):
+            rated = f"the {entry.value('rated_power'):g} W of {shown(entry.name)}"
+            ledger.warn("converter_overloaded", f"the displays take {power:g} W, above {rated}: a larger converter")
+    for name, value in (("cut_out", unit.cut_out), ("cut_in", unit.cut_in), ("input_limit", unit.input_limit)):
+        given = entry if entry is not None and name in entry.values and entry.value(name) == value else None
+        section.value(name, value, source, given)
     pass_diode = diode_circuit(DiodeModel(15e-6, 1.25, 30e-3), 20.0) if direction == "up" else None
-    return ConverterAhead(unit, pass_diode)
+    fuse, fuse_ohm, fuse_type = _fuse(section)
+    return ConverterAhead(unit, pass_diode, fuse, fuse_ohm, fuse_type)
+
+
+def _given(section: Section, name: str, entry: Entry | None) -> float | None:
+    """What is written or stands in the catalogue; None where neither does."""
+    written: float | None = section.written(name)
+    if written is None and entry is not None:
+        written = entry.value(name)
+    return written

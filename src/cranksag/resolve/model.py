@@ -17,22 +17,28 @@ from cranksag.parts.converter import ConverterCircuit
 from cranksag.parts.diode import DiodeCircuit
 from cranksag.parts.display import DisplayCircuit
 from cranksag.parts.engine import EngineCircuit
+from cranksag.parts.fuse import FUSE_TYPES, FuseType
 from cranksag.parts.pack import PackCircuit
 from cranksag.parts.relay import RelayCircuit
 from cranksag.parts.solenoid import SolenoidCoils
 from cranksag.parts.starter import MotorCircuit
 from cranksag.scenario import TimeMark
 
+BLADE = FUSE_TYPES["blade"]
+"""The fuse of a boat that names none of the catalogue."""
+
 Origin = Literal["written", "catalogue", "default", "estimate"]
 
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """One resolved field: `value` in SI (or a word, a size), its `origin` and `source`."""
+    """One resolved field: `value` in SI (or a word, a size), its `origin` and `source`; `tolerance`: the relative one
+    that the named catalogue part states, 0 where none is known [-]."""
 
     value: Any
     origin: Origin
     source: str = ""
+    tolerance: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +108,7 @@ class Feed:
     key_terminal: Literal["always", "accessory", "run"]
     dead_in_start: bool
     key_break: float
+    fuse_type: FuseType = BLADE
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,7 +177,7 @@ class StandbyPack:
     """Pack, fuse, relay contact, blocking diode beside the normal feed. `relay` None: diode only.
 
     `coil_at`: "s terminal" or "start signal"; `recharge`: none, resistor or charger with `recharge_resistance` [ohm]
-    and `recharge_voltage` [V]; `fuse_resistance` [ohm], `fuse_rating` [A] or None.
+    and `recharge_voltage` [V]; `fuse_resistance` [ohm], `fuse_rating` [A] or None, of `fuse_type`.
     """
 
     pack: PackCircuit
@@ -186,6 +193,7 @@ class StandbyPack:
     recharge: Literal["none", "resistor", "charger"]
     recharge_resistance: float
     recharge_voltage: float
+    fuse_type: FuseType = BLADE
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,6 +216,7 @@ class Bank:
     worst_cell_share: float
     fuse_rating: float | None
     fuse_resistance: float
+    fuse_type: FuseType = BLADE
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,14 +229,19 @@ class HouseFeed:
     feed_diode: DiodeCircuit | None
     fuse_rating: float | None
     fuse_resistance: float
+    fuse_type: FuseType = BLADE
 
 
 @dataclass(frozen=True, slots=True)
 class ConverterAhead:
-    """Converter between feed and display; `pass_diode` for a step-up unit that lets the input through."""
+    """Converter between feed and display, its fuse at its input; `pass_diode` for a step-up unit that lets the input
+    through."""
 
     converter: ConverterCircuit
     pass_diode: DiodeCircuit | None
+    fuse_rating: float | None
+    fuse_resistance: float
+    fuse_type: FuseType = BLADE
 
 
 HoldUp = NoHoldUp | StandbyPack | Bank | HouseFeed | ConverterAhead

@@ -8,7 +8,7 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict
 
-from cranksag.scenario.specs import Choice, Quantity
+from cranksag.scenario.specs import Choice, Part, Quantity
 
 SUPPLY_NODES = ("battery", "battery switch", "starter stud", "house battery", "panel")
 """Where a supply may be tapped."""
@@ -63,3 +63,10 @@ def choice(
 ) -> Choice:
     """A `Choice` in the order that reads best in a table of fields."""
     return Choice(doc, default, branches, choices, refused)
+
+
+def named(
+    kinds: str | tuple[str, ...], doc: str, default: str | None = None, *, branches: tuple[str, ...] = ()
+) -> Part:
+    """A `Part` of one kind, or of a kind for each branch."""
+    return Part(doc, default, branches, (kinds,) if isinstance(kinds, str) else kinds)

@@ -7,8 +7,8 @@ from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal
 
 from cranksag.quantities import ConductorSize
-from cranksag.scenario.base import Section, choice, quantity
-from cranksag.scenario.specs import Number, Size, Spec, Text
+from cranksag.scenario.base import Section, choice, named, quantity
+from cranksag.scenario.specs import Number, Size, Spec
 
 BRANCHES = ("none", "standby pack", "reservoir", "supercapacitor", "house feed", "converter")
 """The hold-up branches."""
@@ -46,16 +46,32 @@ class HoldUp(Section):
             branches=ADDED,
         ),
     ] = None
+    fuse_part: Annotated[
+        str | None,
+        named(
+            "fuse",
+            "Fuse of the catalogue by name: its rating, type and resistance; else a blade fuse.",
+            "none",
+            branches=ADDED,
+        ),
+    ] = None
     diode: Annotated[
         str | None,
-        Text("Diode between the added source and the display, by its catalogue name.", branches=(*PACK, *BANK, *HOUSE)),
+        named(
+            "diode",
+            "Diode between the added source and the display, by its catalogue name.",
+            branches=(*PACK, *BANK, *HOUSE),
+        ),
     ] = None
     feed_diode: Annotated[
         str | None,
-        Text('Diode in the normal feed, by its catalogue name; "none" leaves it out.', branches=(*PACK, *HOUSE)),
+        named(
+            "diode", 'Diode in the normal feed, by its catalogue name; "none" leaves it out.', branches=(*PACK, *HOUSE)
+        ),
     ] = None
     discharge_diode: Annotated[
-        str | None, Text("Diode from the capacitor bank to the display, by its catalogue name.", branches=BANK)
+        str | None,
+        named("diode", "Diode from the capacitor bank to the display, by its catalogue name.", branches=BANK),
     ] = None
     placed_at: Annotated[
         Literal["helm", "engine room"] | None,
@@ -90,7 +106,7 @@ class HoldUp(Section):
     ] = None
 
     # standby pack
-    pack: Annotated[str | None, Text("Standby pack by its catalogue name.", branches=PACK)] = None
+    pack: Annotated[str | None, named("pack", "Standby pack by its catalogue name.", branches=PACK)] = None
     chemistry: Annotated[
         Chemistry | None,
         choice(CHEMISTRIES, "Chemistry of the pack; agm unless the catalogue part says.", branches=PACK),
@@ -137,7 +153,7 @@ class HoldUp(Section):
             branches=PACK,
         ),
     ] = None
-    relay: Annotated[str | None, Text("Relay by its catalogue name.", branches=PACK)] = None
+    relay: Annotated[str | None, named("relay", "Relay by its catalogue name.", branches=PACK)] = None
     coil_at: Annotated[
         Literal["s terminal", "start signal"] | None,
         choice(("s terminal", "start signal"), "Node the relay's coil hangs on.", "start signal", branches=PACK),
@@ -189,6 +205,15 @@ class HoldUp(Section):
     ] = None
 
     # capacitor banks
+    capacitor: Annotated[
+        str | None,
+        named(
+            ("capacitor", "supercapacitor"),
+            "Capacitor, or supercapacitor, by its catalogue name; of a lone cell, as many as cells.",
+            "none",
+            branches=BANK,
+        ),
+    ] = None
     capacitance: Annotated[
         float | None,
         quantity(
@@ -265,6 +290,9 @@ class HoldUp(Section):
     ] = None
 
     # converter
+    converter: Annotated[
+        str | None, named("converter", "Converter by its catalogue name.", "none", branches=CONVERTER)
+    ] = None
     direction: Annotated[
         Literal["up", "down", "up/down"] | None,
         choice(

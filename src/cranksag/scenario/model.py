@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Annotated, Any
@@ -157,6 +157,31 @@ class Scenario(Section):
             if value is None:
                 return None
         return value
+
+    def table(self, path: str) -> Section:
+        """The table at a dotted path (``battery``, ``displays.0``).
+
+        Raises
+        ------
+        InputError : it was not written.
+        """
+        found: Any = self
+        for step in path.split("."):
+            if isinstance(found, tuple):
+                found = found[int(step)] if int(step) < len(found) else None
+            else:
+                found = getattr(found, step, None)
+        if not isinstance(found, Section):
+            raise fail(f"{path} was not written")
+        return found
+
+    def without(self, path: str, names: Sequence[str]) -> Scenario:
+        """This boat with some fields of a table not written; see `table`."""
+        table = self.table(path)
+        empty = {name: () if isinstance(getattr(table, name), tuple) else None for name in names}
+        steps = tuple(int(step) if step.isdigit() else step for step in path.split("."))
+        bare: Scenario = _replaced(self, steps, table.model_copy(update=empty), path)
+        return bare
 
     def with_overrides(self, overrides: Mapping[str, str], option: str = "--set") -> Scenario:
         """This boat with some fields changed, each under the same rules as in the file.

@@ -15,7 +15,7 @@ from pydantic import Field
 
 from cranksag.errors import InputError
 from cranksag.quantities import ConductorSize
-from cranksag.scenario.base import POSITIVE_NODES, RETURN_NODES, SUPPLY_NODES, Section, choice, quantity
+from cranksag.scenario.base import POSITIVE_NODES, RETURN_NODES, SUPPLY_NODES, Section, choice, named, quantity
 from cranksag.scenario.specs import Flag, Mark, Number, Size, Text, TimeMark
 
 SupplyNode = Literal["battery", "battery switch", "starter stud", "house battery", "panel"]
@@ -76,6 +76,10 @@ class Temperature(Section):
 class Battery(Section):
     """A bank of like batteries; ratings are per battery."""
 
+    part: Annotated[
+        str | None,
+        named("battery", "A battery of the catalogue by name: its chemistry, rating, standard and capacity.", "none"),
+    ] = None
     chemistry: Annotated[
         Literal["flooded", "efb", "agm", "gel"] | None,
         choice(("flooded", "efb", "agm", "gel"), "Kind of lead-acid battery.", "flooded", refused=_LITHIUM),
@@ -171,7 +175,13 @@ class Starter(Section):
     points: Annotated[
         tuple[StarterPoint, ...], Field(max_length=12, description="Published points: no load, loaded, stalled.")
     ] = ()
-    part: Annotated[str | None, Text("A starter of the catalogue by name.")] = None
+    part: Annotated[
+        str | None, named("starter", "A starter of the catalogue by name: its points, coils and ratio.", "none")
+    ] = None
+    solenoid: Annotated[
+        str | None,
+        named("solenoid", "A solenoid of the catalogue by name: its coils, pull-in voltage and contact.", "none"),
+    ] = None
     motor: Annotated[
         Literal["series", "permanent magnet"] | None,
         choice(("series", "permanent magnet"), "Field winding or magnets.", "series"),
@@ -232,7 +242,7 @@ class Starter(Section):
     @classmethod
     def problems(cls, held: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
         """Published points and a catalogue part are two answers to one question."""
-        if held.get("points") and "part" in held:
+        if held.get("points") and held.get("part", "none") != "none":
             yield "points", "a starter is either a part of the catalogue or its published points, not both"
 
 
@@ -252,6 +262,10 @@ class StartCircuit(Section):
             "85 ohm",
             words=("none",),
         ),
+    ] = None
+    relay_part: Annotated[
+        str | None,
+        named("relay", "Start relay of the catalogue by name: its coil, voltages, times and contact.", "none"),
     ] = None
     relay_must_operate: Annotated[
         float | None,
@@ -291,14 +305,18 @@ class StartCircuit(Section):
     def problems(cls, held: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
         """A relay that is not there has no data."""
         if held.get("relay") == "none":
-            for name in ("relay_must_operate", "relay_must_release"):
-                if name in held:
+            for name in ("relay_part", "relay_must_operate", "relay_must_release"):
+                if held.get(name, "none") != "none":
                     yield name, 'has no meaning with start_circuit.relay = "none"'
 
 
 class Engine(Section):
     """The diesel as the starter feels it."""
 
+    part: Annotated[
+        str | None,
+        named("engine", "An engine of the catalogue by name: its size, compression, oil and minimum speed.", "none"),
+    ] = None
     displacement: Annotated[
         float | None, quantity("volume", "0.1 L", "60 L", "Swept volume of all cylinders.", "4.2 L")
     ] = None
@@ -344,6 +362,9 @@ class Cable(Section):
     """One element of a battery cable run: a length of conductor, a switch or a joint."""
 
     name: Annotated[str | None, Text('What it is; "cable 1", "cable 2" and so on.')] = None
+    part: Annotated[
+        str | None, named("joint", "A joint or switch of the catalogue by name: its resistance when sound.", "none")
+    ] = None
     length: Annotated[float | None, quantity("length", "1 mm", "200 m", "Of this conductor.")] = None
     size: Annotated[ConductorSize | None, Size("Of this conductor.")] = None
     resistance: Annotated[
@@ -356,7 +377,11 @@ class Cable(Section):
 
     @classmethod
     def problems(cls, held: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
-        """A conductor needs length and size; a resistance stands alone."""
+        """A conductor needs length and size; a resistance or a part stands alone."""
+        if held.get("part", "none") != "none":
+            if "length" in held or "size" in held:
+                yield "part", "write either a part or length and size, not both"
+            return
         if "resistance" in held:
             if "length" in held or "size" in held:
                 yield "resistance", "write either resistance or length and size, not both"
@@ -364,7 +389,7 @@ class Cable(Section):
         for name, other in (("length", "size"), ("size", "length")):
             if name not in held:
                 also = f" beside {other}" if other in held else ""
-                yield name, f"is missing{also}, a cable needs length and size, or resistance"
+                yield name, f"is missing{also}, a cable needs length and size, or resistance, or part"
                 return
 
 
@@ -429,6 +454,9 @@ class Feed(Section):
         float | Literal["none"] | None,
         quantity("current", "0.1 A", "200 A", "Fuse at the feed point.", "5 A", words=("none",)),
     ] = None
+    fuse_part: Annotated[
+        str | None, named("fuse", "Fuse of the catalogue by name: its rating and type; else a blade fuse.", "none")
+    ] = None
     key_terminal: Annotated[
         Literal["always", "accessory", "run"] | None,
         choice(("always", "accessory", "run"), "Terminal of the key switch it hangs on.", "run"),
@@ -483,6 +511,9 @@ class Display(Section):
     """A digital engine display."""
 
     name: Annotated[str | None, Text('Which one; "display 1", "display 2" and so on.')] = None
+    part: Annotated[
+        str | None, named("display", "A display of the catalogue by name: its power, thresholds and times.", "none")
+    ] = None
     power: Annotated[float | None, quantity("power", "0.1 W", "500 W", "In service.", "9 W")] = None
     boot_power: Annotated[float | None, quantity("power", "0.1 W", "500 W", "While booting; defaults to power.")] = None
     reset_power: Annotated[float | None, quantity("power", "0 W", "500 W", "While held in reset.", "0.5 W")] = None

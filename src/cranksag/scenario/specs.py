@@ -257,6 +257,19 @@ class Text(Spec):
 
 
 @dataclass(frozen=True)
+class Part(Text):
+    """A part of the catalogue by its name; `parts`: the kinds it may be of, in the order of `branches` if several."""
+
+    parts: tuple[str, ...] = ()
+
+    def kinds(self, branch: str | None = None) -> tuple[str, ...]:
+        """Kinds of part that the field may name; on one hold-up branch, if it is known."""
+        if len(self.parts) > 1 and branch in self.branches:
+            return (self.parts[self.branches.index(branch)],)
+        return self.parts
+
+
+@dataclass(frozen=True)
 class Mark(Spec):
     """A moment of the run: ``key on``, ``start``, ``fire``, ``end``, with or without an offset."""
 

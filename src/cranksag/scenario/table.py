@@ -12,7 +12,7 @@ from typing import Any
 from cranksag.quantities import Dimension
 from cranksag.scenario.model import Scenario
 from cranksag.scenario.paths import find_leaf, walk
-from cranksag.scenario.specs import Choice, Number, Quantity, Spec
+from cranksag.scenario.specs import Choice, Number, Part, Quantity, Spec
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +30,8 @@ class FieldDoc:
     words : words taken in place of a quantity ("none", "never").
     branches : hold-up branches the field belongs to; empty for all.
     description : one sentence.
+    whole : a number without decimals.
+    parts : kinds of catalogue part that the field names; empty for other fields.
     """
 
     path: str
@@ -43,6 +45,7 @@ class FieldDoc:
     branches: tuple[str, ...]
     description: str
     whole: bool = False
+    parts: tuple[str, ...] = ()
 
 
 @cache
@@ -93,4 +96,5 @@ def _doc(path: str, spec: Spec) -> FieldDoc:
         branches=spec.branches,
         description=spec.doc,
         whole=isinstance(spec, Number) and spec.whole,
+        parts=spec.parts if isinstance(spec, Part) else (),
     )

@@ -25,11 +25,11 @@ from cranksag.errors import InputError
 from cranksag.parts.conductors import conductor_area, sizes_between
 from cranksag.quantities import ConductorSize, format_quantity, parse_conductor_size, shown
 from cranksag.runner import spec_at
-from cranksag.scenario import TimeMark
-from cranksag.scenario.specs import Choice, Flag, Number, Quantity, Size, Text
+from cranksag.scenario import TimeMark, field_table
+from cranksag.scenario.specs import Choice, Flag, Number, Part, Quantity, Size, Text
 from cranksag.studies.series import SERIES, shelf_between
 
-__all__ = ["Axis", "parse_axes", "parse_axis", "part_kind", "unit_of", "value_in_si"]
+__all__ = ["Axis", "parse_axes", "parse_axis", "part_kinds", "unit_of", "value_in_si"]
 
 MOST_POINTS = 100_000
 """Most values of one axis."""
@@ -38,14 +38,6 @@ _SERIES = re.compile(r"(E(?:3|6|12|24|48|96|192))\s+(.*)", re.DOTALL)
 _LOG = re.compile(r"log\s+(.*)", re.DOTALL)
 _POINTS = re.compile(r"[0-9]{1,6}")
 _QUANTITY = re.compile(r"\s*([+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?)\s*(.*?)\s*", re.DOTALL)
-_PART_KINDS = {
-    "hold_up.pack": "pack",
-    "hold_up.relay": "relay",
-    "hold_up.diode": "diode",
-    "hold_up.feed_diode": "diode",
-    "hold_up.discharge_diode": "diode",
-    "starter.part": "starter",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,8 +71,10 @@ class Axis:
         return len(self.texts)
 
 
-def parse_axes(texts: Sequence[str], catalogue: Catalogue | None = None, option: str = "--axis") -> tuple[Axis, ...]:
-    """Axes of several ``PATH=SPEC`` texts.
+def parse_axes(
+    texts: Sequence[str], catalogue: Catalogue | None = None, option: str = "--axis", branch: str | None = None
+) -> tuple[Axis, ...]:
+    """Axes of several ``PATH=SPEC`` texts; `branch`: the hold-up branch of the boat, as in `parse_axis`.
 
     Raises
     ------
@@ -91,7 +85,7 @@ def parse_axes(texts: Sequence[str], catalogue: Catalogue | None = None, option:
     problems: list[str] = []
     for text in texts:
         try:
-            axes.append(parse_axis(text, catalogue))
+            axes.append(parse_axis(text, catalogue, branch))
         except InputError as error:
             problems += [f"{option} {problem}" for problem in error.problems]
     seen: set[str] = set()
@@ -104,13 +98,14 @@ def parse_axes(texts: Sequence[str], catalogue: Catalogue | None = None, option:
     return tuple(axes)
 
 
-def parse_axis(text: str, catalogue: Catalogue | None = None) -> Axis:
+def parse_axis(text: str, catalogue: Catalogue | None = None, branch: str | None = None) -> Axis:
     """One axis of ``PATH=SPEC``, split at the first ``=``.
 
     Parameters
     ----------
     text : what was written
     catalogue : for ``parts:`` and shelf values; the shipped one by default
+    branch : hold-up branch of the boat, which says whether a capacitor or a supercapacitor is due; None for either
 
     Raises
     ------
@@ -127,7 +122,7 @@ def parse_axis(text: str, catalogue: Catalogue | None = None) -> Axis:
     items = [item.strip() for item in spec.split(",")]
     for item in items:
         try:
-            found += _values(path, field, item, catalogue)
+            found += _values(path, field, item, catalogue, branch)
         except InputError as error:
             problems += [f"{path} = {shown(item)}: {problem}" for problem in error.problems]
     if len(found) > MOST_POINTS:
@@ -181,24 +176,25 @@ def value_in_si(field: Any, value: Any, place: int = 0) -> float:
     return math.nan if isinstance(field, Quantity) else float(place)
 
 
-def part_kind(path: str) -> str | None:
-    """Kind of catalogue part that a field names; None for other fields."""
-    return _PART_KINDS.get(path)
+def part_kinds(path: str, branch: str | None = None) -> tuple[str, ...]:
+    """Kinds of catalogue part that a field may name, on one hold-up branch if it is known; empty for other fields."""
+    field = spec_at(path)
+    return field.kinds(branch) if isinstance(field, Part) else ()
 
 
 # --- the items of a SPEC -------------------------------------------------------------------------------------
 
 
-def _values(path: str, field: Any, item: str, catalogue: Catalogue | None) -> list[str]:
+def _values(path: str, field: Any, item: str, catalogue: Catalogue | None, branch: str | None) -> list[str]:
     """The texts an item stands for."""
     if not item:
         raise InputError(["a value is missing (a comma always separates)"])
     if item.startswith("parts:"):
-        return _part_names(path, item.removeprefix("parts:"), catalogue)
+        return _part_names(part_kinds(path, branch), item.removeprefix("parts:"), catalogue)
     if isinstance(field, Text | Choice | Flag):
-        kind = part_kind(path)
-        if kind is not None and item != "none":
-            _known_part(kind, item, catalogue)
+        kinds = part_kinds(path, branch)
+        if kinds and item != "none":
+            _known_part(kinds, item, catalogue)
         return [item]
     if match := _SERIES.fullmatch(item):
         return _series(field, match[1], match[2])
@@ -212,21 +208,39 @@ def _values(path: str, field: Any, item: str, catalogue: Catalogue | None) -> li
     return [item]
 
 
-def _part_names(path: str, words: str, catalogue: Catalogue | None) -> list[str]:
-    kind = part_kind(path)
-    if kind is None:
-        raise InputError([f"names no catalogue part; fields that do: {', '.join(_PART_KINDS)}"])
-    found = (catalogue if catalogue is not None else load_catalogue()).filter(words.strip(), kind)
+def _part_names(kinds: Sequence[str], words: str, catalogue: Catalogue | None) -> list[str]:
+    if not kinds:
+        fields = ", ".join(path for path, doc in field_table().items() if doc.parts)
+        raise InputError([f"names no catalogue part; fields that do: {fields}"])
+    parts = catalogue if catalogue is not None else load_catalogue()
+    said = [kind for kind in kinds if kind in words.split()]
+    found: list[str] = []
+    problems: list[str] = []
+    for kind in said or kinds:
+        try:
+            found += [entry.name for entry in parts.filter(words.strip(), kind)]
+        except InputError as error:  # a field that only one of the kinds has
+            problems += error.problems
+    if problems and not found:
+        raise InputError(problems)
     if not found:
-        raise InputError([f"no {kind} of the catalogue meets this (list them with: cranksag parts)"])
-    return [entry.name for entry in found]
+        raise InputError(
+            [f"no {' or '.join(said or kinds)} of the catalogue meets this (list them with: cranksag parts)"]
+        )
+    return found
 
 
-def _known_part(kind: str, name: str, catalogue: Catalogue | None) -> None:
-    try:
-        (catalogue if catalogue is not None else load_catalogue()).find(kind, name)
-    except InputError as error:
-        raise InputError([f"{error.problems[0]}; for a name that holds a comma write parts: and words of it"]) from None
+def _known_part(kinds: Sequence[str], name: str, catalogue: Catalogue | None) -> None:
+    parts = catalogue if catalogue is not None else load_catalogue()
+    problems: list[str] = []
+    for kind in kinds:
+        try:
+            parts.find(kind, name)
+        except InputError as error:
+            problems += error.problems
+        else:
+            return
+    raise InputError([f"{problems[0]}; for a name that holds a comma write parts: and words of it"])
 
 
 def _number_field(field: Any) -> None:

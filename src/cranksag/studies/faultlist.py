@@ -290,7 +290,8 @@ def _house_faults(hold: HouseFeed) -> Iterator[Fault]:
 
 
 def _converter_faults(hold: ConverterAhead) -> Iterator[Fault]:
-    yield Fault("converter", "short", (Bridge("feed", "cv"),))
+    yield Fault("converter", "short", (Bridge("cf", "cv"),))
     yield Fault("converter", "open", (Detach("Xconverter", 1),))
+    yield Fault("wire behind the converter's fuse", "shorted to ground", (Bridge("cf", "block"),))
     if hold.pass_diode is not None:
-        yield from _two_terminal("pass diode", "Xpass", "feed", "cv")
+        yield from _two_terminal("pass diode", "Xpass", "cf", "cv")

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from cranksag.errors import SimulationError
-from cranksag.resolve.model import Boat, Note
+from cranksag.parts.fuse import FuseType
+from cranksag.resolve.model import BLADE, Boat, Note
 from cranksag.studies.faultlist import SOUND, Fault, Parameter
 from cranksag.studies.faultrun import SETTLED, Bench, Run, heating_current, held_extreme, run_fault, windows
 from cranksag.verdict.cranking import TURNED
@@ -39,12 +40,14 @@ class LiveNode:
 
 @dataclass(frozen=True, slots=True)
 class Current:
-    """Highest rms current of an element over `HEATS` [A], its `limit` [A], and the `key` then: off, run, start."""
+    """Highest rms current of an element over `HEATS` [A], its `limit` [A], and the `key` then: off, run, start; `fuse`:
+    the type of a fuse."""
 
     element: str
     current: float
     limit: float | None
     key: str
+    fuse: FuseType = BLADE
 
     @property
     def use(self) -> float:
@@ -141,7 +144,8 @@ def currents_of(bench: Bench, run: Run) -> list[Current]:
         values = run.traces.signals[signal]
         parts = [(heating_current(run, values, a, b), key) for key, a, b in windows(run)]
         current, key = max(parts)
-        found.append(Current(element, current, limit, key))
+        own = bench.boat.feed if element.startswith("display feed") else bench.boat.hold_up
+        found.append(Current(element, current, limit, key, getattr(own, "fuse_type", BLADE)))
     back = _back_feed(bench, run)
     if back is not None:
         hold = bench.boat.hold_up

@@ -14,7 +14,7 @@ from cranksag.circuit.timing import KeyTimes
 from cranksag.parts.conductors import ampacity
 from cranksag.quantities import ConductorSize
 from cranksag.resolve.dangers import SMALL_WIRE
-from cranksag.resolve.model import Bank, Boat, HouseFeed, NoHoldUp, StandbyPack
+from cranksag.resolve.model import Bank, Boat, ConverterAhead, HouseFeed, NoHoldUp, StandbyPack
 from cranksag.solver import get_solver
 from cranksag.studies.faultlist import Added, Bridge, Edit, Fault, Line, Parameter, Port, edited, fault_times
 from cranksag.verdict import read_traces
@@ -121,6 +121,8 @@ def _watched(boat: Boat) -> Iterator[tuple[str, str, str | None, float | None]]:
         yield "hold-up fuse", "hold_up_current", None, hold.fuse_rating
         if isinstance(hold, HouseFeed):
             yield "hold-up conductor", "hold_up_current", None, _wire(boat, "hold_up.size")
+    elif isinstance(hold, ConverterAhead):
+        yield "converter fuse", "converter_fuse_current", None, hold.fuse_rating
 
 
 def run_fault(bench: Bench, fault: Fault, phases: int = 3, more: tuple[Edit, ...] = ()) -> Run:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 
 import numpy as np
 
-from cranksag.parts.fuse import FUSE_TYPES, opening_time
+from cranksag.parts.fuse import opening_time
 from cranksag.resolve.model import Boat, HouseFeed, Note, StandbyPack
 from cranksag.studies.faultlist import Fault
 from cranksag.studies.faultreading import BACK_FEED, DEAD, STARTS, Current, FaultRow, LiveNode, Outcome
@@ -99,7 +99,7 @@ def _overloaded(current: Current, limit: float) -> Note:
     text = f"{current.current:.0f} A {WHEN[current.key]} through the "
     if not current.element.endswith("fuse"):
         return Note("conductor_overloaded", f"{text}{current.element}, which carries {limit:g} A")
-    latest = opening_time(FUSE_TYPES["blade"], limit, current.current)[1]
+    latest = opening_time(current.fuse, limit, current.current)[1]
     opens = f"opens within {_seconds(latest)}" if latest < MAY_HOLD else "may hold for long"
     return Note("fuse_overloaded", f"{text}{current.element} of {limit:g} A, which {opens}")
 

@@ -8,13 +8,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from cranksag.catalogue import Catalogue, load_catalogue
+from cranksag.catalogue import KINDS, Catalogue, load_catalogue
 from cranksag.errors import InputError
 from cranksag.parts.conductors import copper_mass_per_metre
 from cranksag.quantities import ConductorSize, shown
 from cranksag.resolve import Boat
 from cranksag.runner import read_value
-from cranksag.studies.axes import part_kind
+from cranksag.scenario import field_table
+from cranksag.studies.axes import part_kinds
 from cranksag.verdict.results import DisplayResult, Result
 
 RPM = 60.0 / (2.0 * math.pi)  # [rpm s/rad]
@@ -52,20 +53,13 @@ NUMBERS = (
 )
 """Number columns in order: as in the simulate document; flags are 0 or 1; `starts`: it turns, and fires unless
 the scenario says it never does. `wire_length_m` counts every written or
-defaulted conductor, out and back; `mass_kg` its copper and the named catalogue parts that state a mass; `cost` is
-in the unit of the prices given, empty without one."""
+defaulted conductor, out and back; `mass_kg` its copper and the named catalogue parts that state a mass, as many
+as the boat has of each; `cost` is in the unit of the prices given or stated in the catalogue, empty without one."""
 
 TEXTS = ("display", "source", "near_switching", "dangers", "warnings")
 """Text columns: which display is the worst, what fed it at its minimum, and short notes joined by "; "."""
 
-_PART_FIELDS = (
-    "starter.part",
-    "hold_up.pack",
-    "hold_up.relay",
-    "hold_up.diode",
-    "hold_up.feed_diode",
-    "hold_up.discharge_diode",
-)
+_PART_NAMES = frozenset(path.rpartition(".")[2] for path, doc in field_table().items() if doc.parts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,24 +102,26 @@ def parse_price(text: str) -> Price:
 class RowMeasure:
     """Result to payload: [numbers in the order of `NUMBERS`, texts in the order of `TEXTS`, status, reason].
 
-    `masses` [kg] by "kind:name in lower case"; `prices` as given.
+    `masses` [kg] and `part_prices` by "kind:name in lower case"; `strings`: cells in series of supercapacitors by
+    name; `prices` as given.
     """
 
     masses: dict[str, float] = field(default_factory=dict)
     prices: tuple[Price, ...] = ()
+    part_prices: dict[str, float] = field(default_factory=dict)
+    strings: dict[str, int] = field(default_factory=dict)
 
     @classmethod
     def of(cls, catalogue: Catalogue | None = None, prices: Sequence[Price] = ()) -> RowMeasure:
-        """With the masses that the catalogue states."""
+        """With the masses and prices that the catalogue states."""
         parts = catalogue if catalogue is not None else load_catalogue()
-        kinds = {kind for kind in map(part_kind, _PART_FIELDS) if kind is not None}
-        stated = {
-            f"{kind}:{entry.name.lower()}": float(entry.value("mass"))
-            for kind in sorted(kinds)
-            for entry in parts.entries(kind)
-            if "mass" in entry.values
-        }
-        return cls(stated, tuple(prices))
+        figures: dict[str, dict[str, float]] = {"mass": {}, "price": {}}
+        for entry in parts.entries():
+            for name, found in figures.items():
+                if name in KINDS[entry.kind] and name in entry.values:
+                    found[f"{entry.kind}:{part_key(entry.name)}"] = float(entry.value(name))
+        strings = {part_key(entry.name): int(entry.value("cells")) for entry in parts.entries("supercapacitor")}
+        return cls(figures["mass"], tuple(prices), figures["price"], strings)
 
     def __call__(self, result: Result) -> list[Any]:
         display, boat = result.display, result.boat
@@ -141,19 +137,31 @@ class RowMeasure:
 
     def _bought(self, boat: Boat) -> dict[str, float]:
         wires = list(_wires(boat))
-        named = [(part_kind(path), boat.values[path].value) for path in _PART_FIELDS if path in boat.values]
-        masses = [self.masses[key] for kind, name in named if (key := f"{kind}:{str(name).lower()}") in self.masses]
+        named = list(_named_parts(boat))
+        masses = [self.masses[key] * self._count(path, key, boat) for path, key in named if key in self.masses]
         copper = sum(copper_mass_per_metre(size) * length for _, size, length in wires)
         return {
             "wire_length_m": sum(length for _, _, length in wires),
             "mass_kg": copper + sum(masses),
-            "cost": self._cost(boat, wires) if self.prices else math.nan,
+            "cost": self._cost(boat, wires, named) if self.prices or self.part_prices else math.nan,
         }
 
-    def _cost(self, boat: Boat, wires: list[tuple[str, ConductorSize, float]]) -> float:
-        """Sum of the prices that apply; nan if a priced field has a value without a price."""
+    def _count(self, path: str, key: str, boat: Boat) -> float:
+        """How many of a named part the boat has."""
+        bank = path.partition(".")[0]
+        if key.startswith("battery:"):
+            return float(boat.values[f"{bank}.in_series"].value * boat.values[f"{bank}.in_parallel"].value)
+        if key.startswith("supercapacitor:"):
+            cells = boat.values["hold_up.cells"].value
+            return float(cells / self.strings.get(key.partition(":")[2], cells))
+        return 1.0
+
+    def _cost(self, boat: Boat, wires: list[tuple[str, ConductorSize, float]], named: list[tuple[str, str]]) -> float:
+        """Sum of the prices that apply, a given one before the catalogue's; nan if a field that has a price, or a kind
+        of part that has, is at a value without."""
         total = 0.0
-        for path in dict.fromkeys(price.path for price in self.prices):
+        given = dict.fromkeys(price.path for price in self.prices)
+        for path in given:
             held = boat.values.get(path)
             if held is None:
                 continue
@@ -162,7 +170,26 @@ class RowMeasure:
                 return math.nan
             length = sum(metres for where, _, metres in wires if where == path) if price.per_metre else 1.0
             total += price.amount * length
+        priced = {key.partition(":")[0] for key in self.part_prices}
+        for path, key in named:
+            if path not in given and key.partition(":")[0] in priced:
+                total += self.part_prices.get(key, math.nan) * self._count(path, key, boat)
         return total
+
+
+def part_key(name: str) -> str:
+    """A part's name as the catalogue compares it: case and runs of spaces do not count."""
+    return " ".join(name.lower().split())
+
+
+def _named_parts(boat: Boat) -> Iterator[tuple[str, str]]:
+    """Fields that name a part, and "kind:name" of it."""
+    for path, held in boat.values.items():
+        if not isinstance(held.value, str) or held.value == "none" or path.count(".") == 0:
+            continue
+        if path.rpartition(".")[2] in _PART_NAMES:
+            for kind in part_kinds(path, boat.branch):
+                yield path, f"{kind}:{part_key(held.value)}"
 
 
 def _measured(result: Result) -> dict[str, Any]:

@@ -4,16 +4,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import partial
 
 from cranksag.catalogue import Catalogue, Entry, load_catalogue
 from cranksag.errors import InputError
+from cranksag.parts.battery import battery_circuit
 from cranksag.parts.conductors import sizes_between
 from cranksag.parts.pack import CHEMISTRIES
+from cranksag.parts.supercapacitor import cells_needed
 from cranksag.quantities import ConductorSize, parse_conductor_size
 from cranksag.resolve import Boat
+from cranksag.resolve.dangers import AT_REST
+from cranksag.resolve.hold_up import OVER_CHARGE_12, OVER_CHARGE_24
 from cranksag.runner import spec_at
 from cranksag.scenario.specs import Number, Quantity, Size
-from cranksag.studies.axes import Axis, make_axis, parse_axis, part_kind
+from cranksag.studies.axes import Axis, make_axis, parse_axis, part_kinds
 from cranksag.studies.series import shelf_between
 
 __all__ = ["shelf_of"]
@@ -29,6 +34,10 @@ _ORDER: Mapping[str, Callable[[Entry], float]] = {
     "relay": lambda entry: float(entry.value("carry_current")),
     "diode": lambda entry: float(entry.value("rated_current")),
     "starter": lambda entry: float(entry.value("power", 0.0)),
+    "battery": lambda entry: 1.0 / _battery_resistance(entry),
+    "capacitor": lambda entry: float(entry.value("capacitance")),
+    "converter": lambda entry: float(entry.value("rated_power")),
+    "fuse": lambda entry: float(entry.value("rating")),
 }
 """What makes a part of a kind small."""
 
@@ -51,12 +60,12 @@ def shelf_of(path: str, boat: Boat, catalogue: Catalogue | None = None, spec: st
     InputError
         The field has no shelf, or the values cannot be read.
     """
-    axis = parse_axis(f"{path}={spec}", catalogue) if spec is not None else _usual(path, boat, catalogue)
+    axis = parse_axis(f"{path}={spec}", catalogue, boat.branch) if spec is not None else _usual(path, boat, catalogue)
     if len(axis) > MOST_VALUES:
         raise InputError([f"--shelf: {len(axis)} values; at most {MOST_VALUES} are tried"])
     if isinstance(spec_at(path), Quantity | Size | Number):
         places = sorted(range(len(axis)), key=lambda k: axis.values[k])
-    elif spec is not None or part_kind(path) is None:
+    elif spec is not None or not part_kinds(path):
         places = list(range(len(axis)))
     else:
         return axis
@@ -64,9 +73,14 @@ def shelf_of(path: str, boat: Boat, catalogue: Catalogue | None = None, spec: st
 
 
 def _usual(path: str, boat: Boat, catalogue: Catalogue | None) -> Axis:
-    field, kind = spec_at(path), part_kind(path)
-    if kind is not None:
-        return make_axis(path, _parts(kind, boat, catalogue))
+    field, kinds = spec_at(path), part_kinds(path, boat.branch)
+    if kinds:
+        if kinds[0] not in (*_ORDER, "supercapacitor"):
+            raise InputError([f"--for {path}: no {kinds[0]} is larger than another; name those to try with --shelf"])
+        names = _parts(kinds[0], boat, catalogue)
+        if not names:
+            raise InputError([f"--for {path}: no {kinds[0]} of the catalogue fits this boat; name some with --shelf"])
+        return make_axis(path, names)
     if isinstance(field, Size):
         held = boat.values.get(path)
         system = held.value.system if held is not None and isinstance(held.value, ConductorSize) else "AWG"
@@ -86,15 +100,59 @@ def _parts(kind: str, boat: Boat, catalogue: Catalogue | None) -> list[str]:
     """Names of the parts that fit the boat's voltage, small first; of equal ones the better one first."""
     parts = catalogue if catalogue is not None else load_catalogue()
     fitting = [entry for entry in parts.entries(kind) if _fits(kind, entry, boat)]
-    return [entry.name for entry in sorted(fitting, key=lambda e: (_ORDER[kind](e), e.name))]
+    order = partial(_string_capacitance, boat) if kind == "supercapacitor" else _ORDER[kind]
+    return [entry.name for entry in sorted(fitting, key=lambda e: (order(e), e.name))]
 
 
 def _fits(kind: str, entry: Entry, boat: Boat) -> bool:
     heavy = boat.nominal_voltage > _BATTERY_SPLIT
-    if kind in ("relay", "starter"):
-        field = "coil_voltage" if kind == "relay" else "voltage"
-        return (float(entry.value(field)) > _BATTERY_SPLIT) == heavy
+    if kind in _RATED_AT:
+        return (float(entry.value(_RATED_AT[kind])) > _BATTERY_SPLIT) == heavy
     if kind == "diode":  # twice the charging voltage: room for the spike of a coil; common practice
         return float(entry.value("reverse_voltage")) >= 2.0 * boat.alternator.charge_voltage
-    nominal = int(entry.value("cells")) * CHEMISTRIES[str(entry.value("chemistry"))].cell_nominal
-    return (nominal > _BATTERY_SPLIT) == heavy
+    if kind == "pack":
+        nominal = int(entry.value("cells")) * CHEMISTRIES[str(entry.value("chemistry"))].cell_nominal
+        return (nominal > _BATTERY_SPLIT) == heavy
+    over = OVER_CHARGE_24 if heavy else OVER_CHARGE_12
+    if kind == "capacitor":
+        return float(entry.value("rated_voltage")) >= over
+    if kind == "supercapacitor":  # of a lone cell there are as many as the voltage needs
+        cells = int(entry.value("cells"))
+        return cells == 1 or cells * float(entry.value("cell_voltage")) >= over
+    if kind == "converter":  # for the boat's voltage, and an output that the display runs on as well as now
+        highest = max(display.circuit.restarts_above for display in boat.displays)
+        made_for = float(entry.value("cut_in", entry.value("input_voltage"))) <= boat.nominal_voltage * AT_REST
+        down = entry.value("direction") != "down" or heavy
+        return made_for and down and highest <= float(entry.value("output_voltage")) <= over
+    if kind == "battery":
+        return float(entry.value("voltage")) <= _BATTERY_SPLIT
+    if kind == "fuse":
+        return float(entry.value("rated_voltage")) >= over
+    return True
+
+
+_RATED_AT = {"relay": "coil_voltage", "starter": "voltage", "solenoid": "voltage"}
+"""The field of a part that has to be the boat's voltage."""
+
+
+def _string_capacitance(boat: Boat, entry: Entry) -> float:
+    """Of the string that a line comes to on this boat [F]: a lone cell is one of as many as the voltage needs."""
+    cells = int(entry.value("cells"))
+    if cells == 1:
+        over = OVER_CHARGE_24 if boat.nominal_voltage > _BATTERY_SPLIT else OVER_CHARGE_12
+        cells = cells_needed(float(entry.value("cell_voltage")), over)
+    return float(entry.value("cell_capacitance")) / cells
+
+
+def _battery_resistance(entry: Entry) -> float:
+    """What a cranking rating comes to, whatever the test behind it [ohm]."""
+    made = battery_circuit(
+        float(entry.value("rating")),
+        str(entry.value("rating_standard")),
+        capacity=float(entry.value("capacity")),
+        chemistry=entry.value("chemistry"),
+        state_of_charge=1.0,
+        health=1.0,
+        temperature=25.0,
+    )
+    return made.resistance_instant + made.resistance_fast

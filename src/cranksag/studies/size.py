@@ -11,11 +11,12 @@ How the answer is found, and why it is that of trying everything: `cranksag.stud
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from cranksag.catalogue import Catalogue, load_catalogue
+from cranksag.catalogue import Catalogue, Entry, load_catalogue
 from cranksag.errors import InputError, Interrupted, SimulationError
 from cranksag.quantities import VOLTAGE, parse
 from cranksag.resolve import Boat, resolve
@@ -34,11 +35,11 @@ from cranksag.scenario import Scenario
 from cranksag.scenario.specs import Text
 from cranksag.simulate import Ladder, simulate_boat
 from cranksag.solver import LADDER
-from cranksag.studies.axes import Axis, part_kind
+from cranksag.studies.axes import Axis, part_kinds
 from cranksag.studies.corners import DEFAULT_CORNERS, Corner, changes_of
 from cranksag.studies.search import TOLERANCE, Pair, Search
 from cranksag.studies.shelf import shelf_of
-from cranksag.studies.trial import Trial, TrialMeasure
+from cranksag.studies.trial import FUSE_LOAD, Trial, TrialMeasure
 from cranksag.studies.variants import AS_WRITTEN, Variant, parse_variants
 from cranksag.verdict.results import Result
 
@@ -50,10 +51,29 @@ DEFAULT = "default"
 DISPLAY_SIDE = ("feed", "hold_up", "displays", "loads")
 """Tables whose fields do not decide whether the engine turns."""
 
+_INDEX = re.compile(r"\.\d+\.")
+_BANK = ("chemistry", "rating", "rating_standard", "capacity")
 _SUPERSEDED = {
+    "battery.part": _BANK,
+    "house.part": _BANK,
+    "starter.part": ("voltage", "power", "points", "motor", "pull_in", "hold_in", "pulls_in_at", "gear_ratio"),
+    "starter.solenoid": ("pull_in", "hold_in", "pulls_in_at", "contact_resistance"),
+    "start_circuit.relay_part": ("relay", "relay_must_operate", "relay_must_release"),
+    "engine.part": ("displacement", "cylinders", "compression_ratio", "oil", "minimum_speed"),
+    "feed.fuse_part": ("fuse",),
+    "displays.*.part": (
+        "power", "boot_power", "reset_power", "converter_minimum", "brownout", "brownout_at", "reset_after",
+        "restarts_above", "boot_time", "input_capacitance", "input_diode", "sense_threshold",
+    ),
+    "hold_up.fuse_part": ("fuse",),
     "hold_up.pack": ("pack_voltage", "pack_resistance", "pack_capacity"),
     "hold_up.relay": (
         "coil_resistance", "must_operate", "must_release", "operate_time", "release_time", "contact_resistance",
+    ),
+    "hold_up.capacitor": ("capacitance", "esr", "rated_voltage", "leakage", "cells", "cell_voltage"),
+    "hold_up.converter": (
+        "direction", "output_voltage", "efficiency", "cut_out", "cut_in", "restart_delay", "input_limit",
+        "output_capacitance", "quiescent_power",
     ),
 }  # fmt: skip
 """Written figures that would hide those of the part that is tried."""
@@ -202,23 +222,41 @@ def size(
 
 def _without_superseded(scenario: Scenario, path: str) -> tuple[Scenario, tuple[str, ...]]:
     """The scenario without written figures that would hide those of the parts that are tried."""
-    names = [name for name in _SUPERSEDED.get(path, ()) if getattr(scenario.hold_up, name) is not None]
+    table, _, _ = path.rpartition(".")
+    pattern = _INDEX.sub(".*.", path)
+    names = [name for name in _SUPERSEDED.get(pattern, ()) if _held(scenario, table, name) not in (None, ())]
     if not names:
         return scenario, ()
-    section = scenario.hold_up.model_copy(update=dict.fromkeys(names))
-    told = ", ".join(f"hold_up.{name}" for name in names)
+    told = ", ".join(f"{table}.{name}" for name in names)
     note = f"left out: {told}, which as written would hide each part's own"
-    return scenario.model_copy(update={"hold_up": section}), (note,)
+    return scenario.without(table, names), (note,)
+
+
+def _held(scenario: Scenario, table: str, name: str) -> Any:
+    """What is written in a field or a list of a table; None where the table itself is not."""
+    try:
+        return getattr(scenario.table(table), name)
+    except InputError:
+        return None
 
 
 def _ratings(path: str, catalogue: Catalogue | None) -> dict[str, float]:
     """Current that each part of the field's kind may carry [A], by its name in lower case."""
-    kind = part_kind(path)
-    field = {"diode": "rated_current", "relay": "carry_current"}.get(kind or "")
-    if kind is None or field is None:
+    kind = next(iter(part_kinds(path)), None)
+    if kind is None:
         return {}
     parts = catalogue if catalogue is not None else load_catalogue()
-    return {entry.name.lower(): float(entry.value(field)) for entry in parts.entries(kind)}
+    return {entry.name.lower(): rating for entry in parts.entries(kind) if (rating := _carried(entry)) is not None}
+
+
+def _carried(entry: Entry) -> float | None:
+    """Current that a part may carry for long [A]; None where its kind knows none."""
+    if entry.kind == "fuse":
+        return FUSE_LOAD * float(entry.value("rating"))
+    if entry.kind == "converter":
+        return float(entry.value("rated_power")) / float(entry.value("output_voltage"))
+    field = {"diode": "rated_current", "relay": "carry_current"}.get(entry.kind)
+    return None if field is None else float(entry.value(field))
 
 
 def _corner_list(corners: Sequence[str | Variant]) -> list[Variant | Corner]:

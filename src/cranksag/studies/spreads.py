@@ -19,7 +19,6 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from cranksag.catalogue import Catalogue, load_catalogue
 from cranksag.errors import InputError
 from cranksag.parts.battery import temperature_law_spread
 from cranksag.parts.relay import (
@@ -31,7 +30,7 @@ from cranksag.parts.relay import (
 )
 from cranksag.quantities import nearest, shown
 from cranksag.resolve import Boat
-from cranksag.resolve.model import Bank, HouseFeed, StandbyPack
+from cranksag.resolve.model import Bank, HouseFeed, StandbyPack, Value
 from cranksag.runner import spec_at
 from cranksag.scenario.specs import Number, Quantity
 
@@ -227,7 +226,6 @@ ON_THE_BOAT: Mapping[str, Callable[[Boat, float], Boat]] = {
 def spreads_of(
     boat: Boat,
     own: Sequence[Spread] = (),
-    catalogue: Catalogue | None = None,
     defaults: Sequence[Spread] = DEFAULT_SPREADS,
 ) -> tuple[Spread, ...]:
     """The spreads that apply to a boat: the user's own before the default ones.
@@ -236,7 +234,6 @@ def spreads_of(
     ----------
     boat : as written
     own : those of the user
-    catalogue : for tolerances that its parts state; the shipped one by default
     defaults : in place of `DEFAULT_SPREADS`
 
     Raises
@@ -247,8 +244,12 @@ def spreads_of(
     taken = {spread.path for spread in own}
     found: list[Spread] = []
     for spread in defaults:
-        found += [s for s in _placed(spread, boat) if s.path not in taken and _applies(s.path, boat)]
-    found = [_from_parts(s, boat, catalogue) for s in found]
+        found += [s for s in _placed(spread, boat) if s.path not in taken and _strays(s.path, boat)]
+    found = [_from_boat(s, boat) for s in found]
+    if defaults:
+        known = taken | ON_THE_BOAT.keys() | {spread.path for spread in found}
+        stated = [path for path, held in boat.values.items() if held.tolerance > 0.0 and path not in known]
+        found += [_of_part(path, boat.values[path]) for path in stated if _continuous(path, boat)]
     missing = [s.path for s in own if not _applies(s.path, boat)]
     if missing:
         raise InputError([f"--tolerance {path}: this boat has no number there" for path in missing])
@@ -277,19 +278,32 @@ def _applies(path: str, boat: Boat) -> bool:
     return held is not None and isinstance(held.value, float | int) and not isinstance(held.value, bool)
 
 
-def _from_parts(spread: Spread, boat: Boat, catalogue: Catalogue | None) -> Spread:
+def _continuous(path: str, boat: Boat) -> bool:
+    """Whether a field is a number that may take any value near its own."""
+    field = spec_at(path)
+    return _strays(path, boat) and (isinstance(field, Quantity) or (isinstance(field, Number) and not field.whole))
+
+
+def _strays(path: str, boat: Boat) -> bool:
+    """Whether a default spread applies; nothing strays about a zero."""
+    return _applies(path, boat) and (path not in boat.values or boat.values[path].value != 0.0)
+
+
+def _of_part(path: str, held: Value) -> Spread:
+    """The spread that a catalogue line states for its own figure."""
+    return _within(path, 100.0 * held.tolerance, f"{_SHIPPED}: {held.source}")
+
+
+def _from_boat(spread: Spread, boat: Boat) -> Spread:
     """The spread with what the boat's own parts and place say about it."""
     if spread.path == "battery.temperature_law":
         low, high = temperature_law_spread(boat.temperatures.battery, PLATEAU)
         return dataclasses.replace(spread, low=low, high=high)
     if spread.path.endswith("must_release"):
         return _release(spread, boat)
-    if spread.path == "hold_up.coil_resistance" and "hold_up.relay" in boat.values:
-        parts = catalogue if catalogue is not None else load_catalogue()
-        entry = parts.find("relay", str(boat.values["hold_up.relay"].value))
-        share = entry.spread("coil_resistance")
-        if share > 0.0:
-            return _within(spread.path, 100.0 * share, f"{_SHIPPED}: {entry.name}, {entry.source}")
+    held = boat.values.get(spread.path)
+    if held is not None and held.tolerance > 0.0 and spread.path not in ON_THE_BOAT:
+        return _of_part(spread.path, held)
     return spread
 
 

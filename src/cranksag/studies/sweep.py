@@ -110,7 +110,7 @@ def sweep(
     SimulationError
         No worker can start, or there is no solver.
     """
-    plan = plan_of(axes, ties if ties is not None else Ties(), catalogue)
+    plan = plan_of(axes, ties if ties is not None else Ties(), catalogue, scenario.hold_up.branch)
     measure = RowMeasure.of(catalogue, [parse_price(text) for text in prices])
     work = BoatWork((scenario,), measure, catalogue, ladder, simulate)
     _first_rows(plan, scenario)
@@ -133,15 +133,17 @@ def sweep(
     return finished
 
 
-def plan_of(axes: Sequence[str | Axis], ties: Ties, catalogue: Catalogue | None) -> Plan:
-    """The plan of axes and ties, both as written.
+def plan_of(axes: Sequence[str | Axis], ties: Ties, catalogue: Catalogue | None, branch: str | None = None) -> Plan:
+    """The plan of axes and ties, both as written; `branch`: the hold-up branch where no axis changes it.
 
     Raises
     ------
     InputError
         Every problem.
     """
-    read = iter(parse_axes([axis for axis in axes if isinstance(axis, str)], catalogue))
+    written = [axis for axis in axes if isinstance(axis, str)]
+    paths = [axis.partition("=")[0].strip() if isinstance(axis, str) else axis.path for axis in axes]
+    read = iter(parse_axes(written, catalogue, branch=None if "hold_up.branch" in paths else branch))
     made = [next(read) if isinstance(axis, str) else axis for axis in axes]
     sample = None if ties.sample is None else parse_sample(ties.sample, ties.seed)
     return make_plan(made, ties.zipped, ties.same, ties.where, sample)

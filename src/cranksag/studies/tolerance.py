@@ -215,7 +215,7 @@ def tolerance(
     """
     _check(draws, seed, confidence, method, width)
     boat = resolve(scenario, catalogue)
-    spreads = spreads_of(boat, _read(own), catalogue, () if only else DEFAULT_SPREADS)
+    spreads = spreads_of(boat, _read(own), () if only else DEFAULT_SPREADS)
     if not spreads:
         raise InputError(["--tolerance: nothing strays; give at least one spread"])
     values = {spread.path: _drawn(spread, boat, draws, seed) for spread in spreads}

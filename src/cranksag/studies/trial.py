@@ -6,7 +6,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
+from cranksag.parts.converter import input_current
 from cranksag.resolve import Boat
+from cranksag.resolve.model import ConverterAhead
 from cranksag.verdict.results import Result
 
 __all__ = ["Trial", "TrialMeasure"]
@@ -80,7 +82,13 @@ class TrialMeasure:
 def _current(boat: Boat, path: str) -> float:
     """Largest lasting current through the part [A]: displays at their threshold, and what else hangs on the feed."""
     total = sum(max(d.circuit.power, d.circuit.boot_power) / d.circuit.brownout for d in boat.displays)
-    if path != "feed.fuse":
+    if isinstance(boat.hold_up, ConverterAhead):
+        unit, power = boat.hold_up.converter, sum(max(d.circuit.power, d.circuit.boot_power) for d in boat.displays)
+        if path == "hold_up.converter":
+            return power / unit.output_voltage
+        if path in ("hold_up.fuse", "hold_up.fuse_part"):  # at its input, which draws most just above its cut-out
+            return input_current(unit, power, unit.cut_out)
+    if path not in ("feed.fuse", "feed.fuse_part"):
         return total
     lowest = min(d.circuit.brownout for d in boat.displays)
     for load in boat.loads:

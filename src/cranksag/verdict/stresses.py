@@ -16,9 +16,9 @@ from cranksag.catalogue import Catalogue, Entry, load_catalogue
 from cranksag.circuit.timing import KeyTimes
 from cranksag.errors import InputError
 from cranksag.parts.diode import DiodeCircuit, thermal_voltage
-from cranksag.parts.fuse import FUSE_TYPES, melting_i2t, pulse_use
+from cranksag.parts.fuse import melting_i2t, pulse_use
 from cranksag.parts.relay import contact_inrush_use
-from cranksag.resolve.model import Bank, Boat, HouseFeed, Note, StandbyPack
+from cranksag.resolve.model import Bank, Boat, ConverterAhead, HouseFeed, NoHoldUp, Note, StandbyPack
 from cranksag.verdict.cranking import CONTACT_MADE
 from cranksag.verdict.results import Traces
 from cranksag.verdict.series import Series, between, crossings
@@ -255,12 +255,14 @@ def _contact(boat: Boat, traces: Traces, parts: Catalogue) -> Iterator[Stress]:
 
 
 def _fuses(boat: Boat, traces: Traces) -> Iterator[Stress]:
-    fuse = FUSE_TYPES["blade"]
-    rated = boat.values.get("feed.fuse")
-    found = [("display feed fuse", rated.value if rated is not None else None, "feed_current")]
-    signal = "pack_current" if isinstance(boat.hold_up, StandbyPack) else "hold_up_current"
-    found.append(("hold-up fuse", getattr(boat.hold_up, "fuse_rating", None), signal))
-    for part, rating, name in found:
+    rated, hold = boat.values.get("feed.fuse"), boat.hold_up
+    found = [("display feed fuse", boat.feed.fuse_type, rated.value if rated is not None else None, "feed_current")]
+    if isinstance(hold, ConverterAhead):
+        found.append(("converter fuse", hold.fuse_type, hold.fuse_rating, "converter_fuse_current"))
+    elif not isinstance(hold, NoHoldUp):
+        signal = "pack_current" if isinstance(hold, StandbyPack) else "hold_up_current"
+        found.append(("hold-up fuse", hold.fuse_type, hold.fuse_rating, signal))
+    for part, fuse, rating, name in found:
         if not isinstance(rating, float) or name not in traces.signals:
             continue
         pulse = pulse_i2t(traces.time, traces.signals[name], rating)
