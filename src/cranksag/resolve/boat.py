@@ -26,7 +26,9 @@ from cranksag.parts.solenoid import (
     coils_at_temperature,
     solenoid_coils,
 )
-from cranksag.parts.starter import BenchPoint, MotorCircuit, MotorKind, fit_points, from_rating, motor_at_temperature
+from cranksag.parts.starter import MotorCircuit, MotorKind, from_rating, motor_at_temperature
+from cranksag.parts.starter_bench import BenchPoint
+from cranksag.parts.starter_fit import fit_points
 from cranksag.resolve.fields import Ledger, Section
 from cranksag.resolve.hold_up import named_diode
 from cranksag.resolve.model import (
@@ -172,16 +174,17 @@ def starter(ledger: Ledger, nominal: float, engine_room: float) -> tuple[MotorCi
     voltage = section.number("voltage", nominal, "12 V for each battery in series")
     if abs(voltage - nominal) > 0.4 * nominal:
         ledger.warn("starter_voltage", f"a {voltage:g} V starter on a {nominal:g} V start bank")
-    kind = section.value("motor")
     entry = None
     if section.written("part") is not None:
         entry = ledger.part("starter.part", "starter", section.value("part"))
+    kind = section.value("motor", entry=entry)
     points = [_bench_point(p) for p in ledger.scenario.starter.points]
     if entry is not None and "points" in entry.values:
         points = list(bench_points(entry))
         ledger.note("starter.points", entry.name, "catalogue", entry.source)
     if points:
-        motor = _fitted(tuple(points), kind)
+        rated = section.written("power") is not None or (entry is not None and entry.values.get("power") is not None)
+        motor = _fitted(tuple(points), kind, section.number("power", entry=entry) if rated else None)
         if entry is None:
             ledger.note("starter.points", f"{len(points)} points", "written")
     else:
@@ -208,8 +211,8 @@ def starter(ledger: Ledger, nominal: float, engine_room: float) -> tuple[MotorCi
 
 
 @lru_cache(maxsize=64)
-def _fitted(points: tuple[BenchPoint, ...], kind: MotorKind) -> MotorCircuit:
-    return fit_points(list(points), kind)[0]
+def _fitted(points: tuple[BenchPoint, ...], kind: MotorKind, power: float | None) -> MotorCircuit:
+    return fit_points(list(points), kind, power=power)[0]
 
 
 def _bench_point(point: object) -> BenchPoint:
