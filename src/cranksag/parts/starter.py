@@ -44,9 +44,13 @@ REFERENCE_VOLTAGE = 12.0  # [V]
 # 1150 at 2.0 kW (11.5 V 100 A, workshop manual, 4.5 l petrol), 1840 at 3.2 kW (23 V 80 A, service data L2C p. 40),
 # 2185 at 5.0 kW (fork-lift manual d35s-5 p. 128): slope 0.46
 FRICTION_EXPONENT = 0.5
-# [-] speed of a sound machine over the least speed a manual asks, at equal current and torque: engineering
-# estimate (most of the published points behind the family are such limits)
-SOUND_SPEED_FACTOR = 1.15
+# [-] shaft power of a sound machine at equal current over what a manual asks, in equal parts speed and torque since
+# both are printed as least values: engineering estimate (most of the points behind the family are such limits)
+SOUND_POWER_FACTOR = 1.15
+# [-] friction of a sound machine over that of one at its no-load limit.  Two manuals print both ends of the no-load
+# current, 70-110 A (TM 5-3810-303-24 table 10D-1) and 75-90 A (TM 9-4940-568-34 p. 5-157), both at 20 V: the middle is
+# 0.87 of the limit, where the field constant is 0.93 of its value
+SOUND_FRICTION_FACTOR = 0.87 * 0.93
 LOADED_CURRENT_PER_WATT = 230.0 / 1100.0  # [A/W] at 12 V, loaded point, service manual 2tnv70 p. 199
 TIME_CONSTANT_ELECTRICAL = 8.0e-3  # [s] L / R: gives 41 uH at 1 kW, inside 10-60 uH (from memory); estimate
 # [kg m2] at the pinion: 0.25e-3 of a 1 kW armature times a 4:1 gear squared; estimate
@@ -323,18 +327,21 @@ def scaled_reference(
 def from_rating(power: float, voltage: float, motor_kind: MotorKind = "series") -> MotorCircuit:
     """A sound machine from rated power and voltage alone.  Origin "estimate".
 
-    `scaled_reference` made SOUND_SPEED_FACTOR faster at equal current and torque: field constants divided
-    by it, torque share multiplied, viscous friction divided.  Its greatest shaft power on a battery of 6
-    mohm (2.5 kW, 12 V) is 8 % above the rating.
+    `scaled_reference` with SOUND_POWER_FACTOR more shaft power at equal current: field constants divided by its
+    root, so that it turns faster by that, torque share multiplied by the whole of it, so that torque rises by
+    the root.  Friction is SOUND_FRICTION_FACTOR of the limit's.  Its greatest shaft power on a battery of 6 mohm
+    (2.5 kW, 12 V) is 6 % above the rating.
 
     Parameters: power > 0 [W] rated; voltage > 0 [V] nominal; motor_kind.  Returns: MotorCircuit at 20 degC.
     Raises: InputError.
     """
     base = scaled_reference(power, voltage, motor_kind)
+    faster = math.sqrt(SOUND_POWER_FACTOR)
     return replace(
         base,
-        field_constant_residual=base.field_constant_residual / SOUND_SPEED_FACTOR,
-        field_constant_saturated=base.field_constant_saturated / SOUND_SPEED_FACTOR,
-        friction_viscous=base.friction_viscous / SOUND_SPEED_FACTOR,
-        torque_share=base.torque_share * SOUND_SPEED_FACTOR,
+        field_constant_residual=base.field_constant_residual / faster,
+        field_constant_saturated=base.field_constant_saturated / faster,
+        friction_torque=base.friction_torque * SOUND_FRICTION_FACTOR,
+        friction_viscous=base.friction_viscous * SOUND_FRICTION_FACTOR / faster,
+        torque_share=base.torque_share * SOUND_POWER_FACTOR,
     )

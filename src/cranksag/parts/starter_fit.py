@@ -166,9 +166,7 @@ def _solve(
         rating=float(best.x[0]),
         speed=float(best.x[1]),
         at_bounds=tuple(
-            name
-            for name, x, (a, b) in zip(names, best.x[2:], limits, strict=True)
-            if min(x - a, b - x) < BOUND_MARGIN
+            name for name, x, (a, b) in zip(names, best.x[2:], limits, strict=True) if min(x - a, b - x) < BOUND_MARGIN
         ),
     )
 
@@ -233,9 +231,7 @@ def estimate_family(
     series = [starter for starter in starters if starter.motor == "series"]
     family = start or StarterFamily(**{n: v[0] for n, v in FAMILY_PRIOR.items()}, spread=SPREAD_PRIOR)
     for _ in range(rounds):
-        fits = [
-            _solve(classify_points(list(s.points)), "series", s.voltage, s.power, family) for s in series
-        ]
+        fits = [_solve(classify_points(list(s.points)), "series", s.voltage, s.power, family) for s in series]
         now = np.array([getattr(family, name) for name in PARAMETERS])
         own = np.diag([family.spread[name] ** -2 for name in PARAMETERS])
         prior = np.diag([FAMILY_PRIOR[name][1] ** -2 for name in PARAMETERS])

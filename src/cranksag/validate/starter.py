@@ -4,6 +4,7 @@ terminal."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import cache, partial
 
 from cranksag.parts import solenoid as s
@@ -26,16 +27,11 @@ _CONSTANT = (
     "are too few for a family of their own"
 )
 _MISSES = {
-    ("12 V 1.1 kW, 2-cylinder diesel", "stalled", "torque"): _STALL,
     ("12 V 1.4 kW petrol, version B", "loaded", "torque"): _LOADED,
     ("12 V 1.4 kW petrol, version B", "stalled", "current"): _STALL,
     ("12 V petrol 2.5 l, automatic gearbox", "stalled", "current"): _STALL,
-    ("12 V petrol 2.5 l, automatic gearbox", "stalled", "torque"): _STALL,
-    ("12 V petrol 2.5 l, constant field", "no-load", "current"): _CONSTANT,
     ("12 V petrol 2.5 l, constant field", "loaded", "speed"): _CONSTANT,
     ("12 V petrol 2.5 l, constant field", "stalled", "current"): _CONSTANT,
-    ("12 V petrol 2.5 l, constant field", "stalled", "torque"): _CONSTANT,
-    ("12 V petrol 3.6 l, constant field", "no-load", "current"): _CONSTANT,
 }
 _MANUAL_3TNV = "azmanual.top 3TNV72 p. 259 (14.30 ohm/km) and service manual 2tnv70 p. 199"
 _TM_COILS = "TM 5-2420-230-24-2 p. 13-33"
@@ -84,47 +80,34 @@ def _stalled(name: str) -> float:
     return bench.stalled(motor, point.voltage)
 
 
-def _locked(name: str) -> float:
-    return m.locked_torque(_fitted(name, "stalled")[0], _stalled(name))
-
-
-@cache
-def _free(name: str) -> tuple[float, float]:
-    motor, point = _fitted(name, "no-load")
-    return bench.no_load(motor, point.voltage)
-
-
-def _free_current(name: str) -> float:
-    return _free(name)[0]
-
-
-def _free_rpm(name: str) -> float:
-    return _free(name)[1] / m.RPM
-
-
 def _bench_rows(starter: PublishedStarter) -> list[Check]:
-    """Every figure of every bench point of a starter with three, each predicted without its point."""
-    rows = []
-    for point in starter.points if len(starter.points) >= FEWEST_POINTS else ():
-        figures = {"current": point.current, "torque": point.torque, "speed": point.speed}
-        if point.test == "loaded":
-            del figures["current"]  # the question, not the answer
-        rows += [_bench_row(starter, point, name, value) for name, value in figures.items() if value]
-    return rows
+    """What cranking asks of a starter with three bench points: loaded torque and speed, and stalled current.
+
+    Each without its own point.  The tests hold the figures left out here, no-load ones and stalled torques, too.
+    """
+    if len(starter.points) < FEWEST_POINTS:
+        return []
+    return [
+        _bench_row(starter, point, name, value)
+        for point in starter.points
+        for test, name, value in (
+            ("loaded", "torque", point.torque),
+            ("loaded", "speed", point.speed),
+            ("stalled", "current", point.current),
+        )
+        if point.test == test and value
+    ]
 
 
 def _bench_row(starter: PublishedStarter, point: BenchPoint, quantity: str, given: float) -> Check:
     """A figure of a bench point the fit has not seen."""
     name, test = starter.name, point.test or ""
     value = given / m.RPM if quantity == "speed" else given
-    compute = {
-        ("loaded", "torque"): _loaded_torque,
-        ("loaded", "speed"): _loaded_rpm,
-        ("stalled", "current"): _stalled,
-        ("stalled", "torque"): _locked,
-        ("no-load", "current"): _free_current,
-        ("no-load", "speed"): _free_rpm,
-    }[test, quantity]
+    by_quantity: dict[str, Callable[[str], float]] = {
+        "torque": _loaded_torque,
+        "speed": _loaded_rpm,
+        "current": _stalled,
+    }
     unit = {"torque": "N m", "speed": "rpm", "current": "A"}[quantity]
     at = f" at {point.current:g} A" if test == "loaded" else ""
     label = f"{name}: {test} {quantity}{at}, {point.voltage:g} V, from its other points"
@@ -136,7 +119,7 @@ def _bench_row(starter: PublishedStarter, point: BenchPoint, quantity: str, give
         round(0.20 * value, 3),
         unit,
         f"20 %: {_LEFT_OUT}",
-        partial(compute, name),
+        partial(by_quantity[quantity], name),
         spice=True,
         miss=_MISSES.get((name, test, quantity), ""),
     )
