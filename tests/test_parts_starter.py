@@ -115,14 +115,14 @@ def test_rating_scales_current_and_torque_at_equal_speed(power: float, factor: f
     assert large.friction_torque / small.friction_torque == pytest.approx(math.sqrt(factor))
 
 
-@given(power=RATINGS, factor=st.floats(0.5, 2.0), load=st.floats(0.0, 0.9))
+@given(power=RATINGS, factor=st.floats(0.5, 2.0), load=st.floats(0.01, 0.9))
 def test_a_gear_trades_speed_for_torque_at_equal_current(power: float, factor: float, load: float) -> None:
     plain, geared = scaled_reference(power, 12.0), scaled_reference(power, 12.0, speed_ratio=factor)
     torque = load * running_torque(plain, stall_current(plain, 10.0), 0.0)
     assume(steady_state(plain, 10.0, load_torque=torque)[1] > 1.0)
     amperes, speed, _ = steady_state(plain, 10.0, load_torque=torque)
     again, slower, _ = steady_state(geared, 10.0, load_torque=torque * factor)
-    assert (again, slower * factor) == pytest.approx((amperes, speed), rel=1e-6)
+    assert (again, slower * factor) == pytest.approx((amperes, speed), rel=1e-5)
 
 
 @given(power=RATINGS, share=st.floats(0.1, 0.9))
@@ -402,6 +402,26 @@ def test_rating_alone_against_published_stall(number: int, found: float) -> None
     stalled = starter.points[-1]
     assert stalled.current is not None
     assert stall_current(motor, stalled.voltage) / stalled.current - 1.0 == pytest.approx(found, abs=0.02)
+
+
+def test_a_sound_machine_exceeds_the_least_values_printed_for_its_rating() -> None:
+    """On the mean of the five rated machines: no-load speed +15 %, loaded speed +4 % and torque +6 %, locked +9 %.
+
+    Single machines lie 20 % below to 45 % above: the two diesel machines of 1.0 and 1.1 kW are printed with 4.7 and
+    6.9 N m at one current.
+    """
+    found: dict[tuple[str, str], list[float]] = {}
+    for starter in PUBLISHED_STARTERS:
+        if starter.power is None:
+            continue
+        motor = from_rating(starter.power, starter.voltage)
+        for error in (e for point in starter.points for e in point_errors(motor, point)):
+            found.setdefault((error.test, error.quantity), []).append(error.error)
+    least = [("no-load", "speed"), ("loaded", "torque"), ("loaded", "speed"), ("stalled", "torque")]
+    means = {key: float(np.mean(errors)) for key, errors in found.items()}
+    assert [means[key] for key in least] == pytest.approx([0.15, 0.06, 0.04, 0.09], abs=0.02)
+    assert means["no-load", "current"] < 0.0
+    assert means["stalled", "current"] < 0.0
 
 
 def test_stall_current_for_its_rating_lies_in_the_middle_of_published_machines() -> None:
