@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from cranksag.errors import InputError
+from cranksag.parts import engine as module
 from cranksag.parts.engine import (
     EngineCircuit,
     compression_harmonics,
@@ -179,8 +180,6 @@ def test_the_crank_rests_in_a_stable_place(displacement: float, cylinders: int, 
 
 def test_mean_compression_torque_is_the_work_of_the_loop() -> None:
     """Work of one cylinder's loop by integrating p dV in closed form, against the mean over the angle."""
-    from cranksag.parts import engine as module
-
     swept, ratio, n = 1.05e-3, 17.5, module.POLYTROPIC_EXPONENT
     p0, clearance = module.ATMOSPHERE, swept / (ratio - 1.0)
     start = swept * float(relative_volume(np.array([-math.pi + module.INTAKE_CLOSES]), ratio)[0])
@@ -410,6 +409,35 @@ def crank(
         "mean": float(np.interp(time, result.t, result.y[0]).mean()),
         "rpm": float(np.interp(time, result.t, result.y[1]).mean()) / ratio / RPM,
     }
+
+
+@pytest.mark.parametrize(
+    ("source", "ratio", "low", "high"),
+    [
+        # Swirl chambers, MPa on a gauge at 280-300 rpm; the first is not among those behind the exponent.  Ratios 22 and
+        # 23 from memory; printed ranges widened by 10 %: a tester's volume and valve, and new rings.
+        ("manual Mitsubishi S3L p. 4-3", 22.0, 2.9, 2.9),
+        ("sgr19 p. 25", 22.0, 2.94, 2.94),
+        ("33a p. 91", 23.0, 3.14, 3.14),
+        ("s6s p. 4-2", 22.0, 3.2, 3.2),
+        ("03-M-Serie servicing specification", 22.0, 3.24, 3.72),
+        # Direct injection at 250-290 rpm.
+        ("fuso-canter-fe85de6slgp p. 11-14", 17.5, 3.1, 3.1),
+        ("03-M-DI series p. S-8", 18.0, 2.94, 3.24),
+        ("3JH4E p. 140", 18.0, 3.3, 3.5),
+    ],
+)
+def test_published_compression_pressures(source: str, ratio: float, low: float, high: float) -> None:
+    gauge = (peak_pressure(ratio) - module.ATMOSPHERE) / 1e6
+    assert 0.9 * low <= gauge <= 1.1 * high, source
+
+
+def test_the_exponent_changes_between_the_kinds_of_chamber_only() -> None:
+    assert module.polytropic_exponent(9.5) == module.polytropic_exponent(19.0) == module.POLYTROPIC_EXPONENT
+    assert module.polytropic_exponent(21.0) == module.polytropic_exponent(30.0) == module.POLYTROPIC_EXPONENT_DIVIDED
+    assert module.polytropic_exponent(20.0) == pytest.approx(1.2025)
+    for rising in (np.linspace(5.0, 19.0, 30), np.linspace(21.0, 30.0, 30)):
+        assert np.all(np.diff([peak_pressure(float(ratio)) for ratio in rising]) > 0.0)
 
 
 def test_typical_levels_12_v() -> None:
