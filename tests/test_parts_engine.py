@@ -414,7 +414,7 @@ def crank(
 @pytest.mark.parametrize(
     ("source", "ratio", "low", "high"),
     [
-        # Swirl chambers, MPa on a gauge at 280-300 rpm; the first is not among those behind the exponent.  Ratios 22 and
+        # Swirl chambers, MPa on a gauge at 280-300 rpm; the first is not behind the exponent.  Ratios 22 and
         # 23 from memory; printed ranges widened by 10 %: a tester's volume and valve, and new rings.
         ("manual Mitsubishi S3L p. 4-3", 22.0, 2.9, 2.9),
         ("sgr19 p. 25", 22.0, 2.94, 2.94),

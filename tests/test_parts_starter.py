@@ -360,6 +360,19 @@ def test_a_permanent_magnet_fit_keeps_its_field_constant() -> None:
     assert report.worst < 0.35  # one field for both loads: worse than the series fit of the same points
 
 
+def test_a_machine_outside_the_family_is_fitted_all_the_same() -> None:
+    """Bench test of a 0.25 kW direct-drive starter: mss-ape-50 p. 65, middles of the voltages.  Found 14 %."""
+    points = [
+        BenchPoint(11.75, 30.0, 0.0, 11000 * RPM),
+        BenchPoint(10.25, 60.0, 0.59, 4600 * RPM),
+        BenchPoint(8.25, 160.0, 2.94, 0.0),
+    ]
+    _, report = fit_points(points, power=250.0)
+    assert report.loosened > 1.0
+    assert report.worst < 0.15
+    assert fit_points(list(PUBLISHED_STARTERS[0].points))[1].loosened == 1.0
+
+
 def test_a_fit_says_what_it_leans_on() -> None:
     _, full = fit_points(list(PUBLISHED_STARTERS[0].points))
     _, single = fit_points([PUBLISHED_STARTERS[0].points[2]])

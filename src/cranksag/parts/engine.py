@@ -41,8 +41,8 @@ BREAKAWAY_RATIO = 2.0  # [-] standstill over running friction, 1.5-3: from memor
 BREAKAWAY_SPEED = 1.0  # [rad/s] about 10 rpm, oil films re-form in the first degrees: engineering estimate
 # Compression loop.
 POLYTROPIC_EXPONENT = 1.25  # [-] compression at crank speed with wall losses, 1.2-1.3: engineering estimate
-# [-] the same of a divided chamber, which loses more heat: mean of five small diesels on a gauge at 280-300 rpm, 33 bar,
-# at ratio 22.5: 2.94 (sgr19 p. 25), 3.14 (33a p. 91), 3.2 (s6s p. 4-2, whose manual covers both kinds), 3.24-3.72
+# [-] the same of a divided chamber, which loses more heat: mean of five small diesels on a gauge at 280-300 rpm, 33
+# bar, at ratio 22.5: 2.94 (sgr19 p. 25), 3.14 (33a p. 91), 3.2 (s6s p. 4-2, whose manual covers both kinds), 3.24-3.72
 # (03-M-Serie) and 3.53-4.02 MPa (d902); with the three surely divided ones alone it would be 1.17
 POLYTROPIC_EXPONENT_DIVIDED = 1.155
 # [-] compression ratios up to which a chamber is taken for undivided and from which for divided: 21 (d1102-b), 23

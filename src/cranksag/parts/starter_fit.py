@@ -40,6 +40,8 @@ RATING_STARTS = (0.5, 1.4, 4.0)  # [-] over the expected rating: where the searc
 SPEED_RATIO_SPREAD = 0.4  # [-] no-load speeds of published pinions, 1550 to 5500 rpm: engineering estimate
 TORQUE_SHARE_RANGE = (0.45, 0.98)  # [-]
 PARAMETER_BOUND = math.log(10.0)  # [-] numerical: no parameter leaves a decade about its family
+# [-] widenings of the family's spreads, tried in turn until all figures come back within FIT_TOLERANCE
+LOOSENINGS = (1.0, 2.0, 4.0)
 RATIO_FLOOR = 0.01  # [-] numerical: a machine that does not turn has no logarithm
 BOUND_MARGIN = 1e-3  # [-] logarithmic distance that counts as touching a bound
 PRIOR_DOMINATED = 0.7  # [-] of the family's spread left after the fit: the points say little about the parameter
@@ -83,6 +85,7 @@ class FitReport:
     at_bounds: tuple[str, ...]  # parameters that stopped at a bound
     from_reference: tuple[str, ...]  # parameters the points hardly determine: the family did
     equations: int  # bench figures used
+    loosened: float = 1.0  # [-] the family's spreads were widened by this, for a machine that is not of it
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +96,7 @@ class _Solution:
     names: tuple[str, ...]
     logs: Any  # [-] of parameters, in the order of names
     covariance: Any  # [-] of the logs, linearised
+    held: tuple[float, ...]  # [-] spreads the logs were held to
     rating: float  # [-] log of the equivalent rating over 1 kW
     speed: float  # [-] log of the speed ratio
     at_bounds: tuple[str, ...]
@@ -163,6 +167,7 @@ def _solve(
         names=names,
         logs=best.x[2:],
         covariance=covariance[2:, 2:],
+        held=tuple(spreads),
         rating=float(best.x[0]),
         speed=float(best.x[1]),
         at_bounds=tuple(
@@ -182,17 +187,32 @@ def fit_points(
 
     Unknowns are the logarithms of an equivalent rating, of a speed ratio (`scaled_reference`) and of each
     parameter over the family's, held to the family's spreads; figures are held to FIGURE_SPREAD.  Brush drop
-    stays within 1-2 V, so that stall voltage over stall current is no lower bound on the resistance.
+    stays within 1-2 V, so that stall voltage over stall current is no lower bound on the resistance.  Where a
+    figure is missed by more than FIT_TOLERANCE the machine is not of the family, and the spreads are widened.
 
     Parameters: points; motor_kind; voltage [V] nominal (None: 12 or 24 V from the highest bench voltage);
     power [W] rated (None: not known); family.
     Returns: (MotorCircuit at 20 degC, FitReport).  Raises: InputError.
     """
     points = classify_points(points)
-    solution = _solve(points, motor_kind, voltage or _nominal(points), power, family)
+    nominal = voltage or _nominal(points)
+    best: tuple[MotorCircuit, FitReport] | None = None
+    for loosened in LOOSENINGS:
+        wider = replace(family, spread={name: loosened * spread for name, spread in family.spread.items()})
+        solution = _solve(points, motor_kind, nominal, power, wider)
+        report = _report(solution, points, loosened)
+        if best is None or report.worst < best[1].worst:
+            best = solution.motor, report
+        if report.worst <= FIT_TOLERANCE or not report.errors:
+            break
+    assert best is not None
+    return best
+
+
+def _report(solution: _Solution, points: list[BenchPoint], loosened: float) -> FitReport:
     errors = tuple(error for point in points for error in point_errors(solution.motor, point))
     spreads = [math.sqrt(solution.covariance[index, index]) for index in range(len(solution.names))]
-    report = FitReport(
+    return FitReport(
         errors=errors,
         worst=max((abs(error.error) for error in errors), default=math.inf),
         equivalent_power=REFERENCE_POWER * math.exp(solution.rating),
@@ -200,12 +220,12 @@ def fit_points(
         at_bounds=solution.at_bounds,
         from_reference=tuple(
             name
-            for name, spread in zip(solution.names, spreads, strict=True)
-            if spread > PRIOR_DOMINATED * family.spread[name]
+            for name, spread, held in zip(solution.names, spreads, solution.held, strict=True)
+            if spread > PRIOR_DOMINATED * held
         ),
         equations=len(errors),
+        loosened=loosened,
     )
-    return solution.motor, report
 
 
 def _nominal(points: list[BenchPoint]) -> float:

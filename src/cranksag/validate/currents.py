@@ -36,8 +36,8 @@ MISSES = {
     "fork": "starter and temperature are not printed; on a stiff battery a 2.0 kW starter turns faster and "
     "draws more (207 A behind 7 mohm at 30 degC)",
     "thirty": "engine of 1.1 l and 0 degC are our choice; 1.5 l would lie inside",
-    "mean": "a 24 V 5.0 kW starter turns free on 95 A (fork-lift manual d35s-5 p. 128), which leaves little friction; an "
-    "engine of 8 l lies inside",
+    "mean": "a 24 V 5.0 kW starter turns free on 95 A (fork-lift manual d35s-5 p. 128), which leaves little friction; "
+    "an engine of 8 l lies inside",
     "levels": _STIFF + "boats as they come have worn batteries, and remembered levels are theirs",
 }
 """Why a figure is missed."""
