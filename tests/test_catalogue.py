@@ -24,7 +24,7 @@ from cranksag.catalogue.reader import read_text
 from cranksag.errors import InputError
 from cranksag.parts import diode, fuse, pack, relay, supercapacitor
 from cranksag.parts.joints import JOINTS
-from cranksag.parts.starter import PUBLISHED_STARTERS
+from cranksag.parts.starter_published import PUBLISHED_STARTERS
 
 CATALOGUE = load_catalogue()
 ALL = list(CATALOGUE.entries())
@@ -228,6 +228,7 @@ def test_starters_are_the_published_ones(published: Any) -> None:
     assert entry.source == published.source
     assert entry.value("power") == published.power
     assert entry.value("voltage") == published.voltage
+    assert entry.value("motor") == published.motor
     found = build.bench_points(entry)
     assert len(found) == len(published.points)
     for ours, theirs in zip(found, published.points, strict=True):

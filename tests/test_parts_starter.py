@@ -1,51 +1,38 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Starter and solenoid: laws first, then published machines and coils by value, misses named one by one."""
+"""Starter: laws first, then published machines by value, misses named one by one."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from scipy.optimize import least_squares
 
 from cranksag.errors import InputError
-from cranksag.parts import starter as module
-from cranksag.parts.solenoid import (
-    PUBLISHED_SOLENOIDS,
-    PublishedSolenoid,
-    coils_at_temperature,
-    coils_from_amperes,
-    drop_out_voltage,
-    pull_in_voltage,
-    pulls_in,
-    solenoid_coils,
-    starved_terminal_voltage,
-)
 from cranksag.parts.starter import (
-    FIT_SPREAD,
-    PUBLISHED_STARTERS,
+    PUBLISHED_FAMILY,
     RPM,
-    BenchPoint,
     MotorCircuit,
-    classify_points,
+    StarterFamily,
     copper_resistance,
     field_constant,
-    fit_points,
     from_rating,
     locked_torque,
     motor_at_temperature,
     motor_with_source,
-    point_errors,
     power_balance,
     running_torque,
     scaled_reference,
     stall_current,
     steady_state,
 )
+from cranksag.parts.starter_bench import BenchPoint, classify_points, point_errors
+from cranksag.parts.starter_fit import FAMILY_PRIOR, PARAMETERS, SPREAD_PRIOR, estimate_family, fit_points
+from cranksag.parts.starter_published import PUBLISHED_STARTERS, PublishedStarter
 
 RATINGS = st.floats(400.0, 9000.0)  # [W]
 VOLTAGES = st.sampled_from([12.0, 24.0])  # [V]
@@ -104,12 +91,45 @@ def test_more_load_is_slower_and_draws_more(motor: MotorCircuit, low: float, mor
 
 @given(power=RATINGS, factor=st.floats(1.1, 4.0), share=st.floats(0.05, 0.9))
 def test_rating_scales_current_and_torque_at_equal_speed(power: float, factor: float, share: float) -> None:
+    """Friction apart, which grows with the root of the rating."""
     small, large = from_rating(power, 12.0), from_rating(power * factor, 12.0)
     current = share * stall_current(small, 10.0)
     assume(current > 60.0)  # the 10 A smoothing of the brush drop does not scale
     _, speed, torque = steady_state(small, 10.0, current=current)
     amperes, faster, more = steady_state(large, 10.0, current=current * factor)
-    assert (amperes, faster, more) == pytest.approx((current * factor, speed, torque * factor), rel=1e-4)
+    torque += small.friction_torque + small.friction_viscous * speed
+    more += large.friction_torque + large.friction_viscous * faster
+    if speed > 0.0:
+        assert (amperes, faster, more) == pytest.approx((current * factor, speed, torque * factor), rel=1e-4)
+    assert large.friction_torque / small.friction_torque == pytest.approx(math.sqrt(factor))
+
+
+@given(power=RATINGS, factor=st.floats(0.5, 2.0), load=st.floats(0.01, 0.9))
+def test_a_gear_trades_speed_for_torque_at_equal_current(power: float, factor: float, load: float) -> None:
+    plain, geared = scaled_reference(power, 12.0), scaled_reference(power, 12.0, speed_ratio=factor)
+    torque = load * running_torque(plain, stall_current(plain, 10.0), 0.0)
+    assume(steady_state(plain, 10.0, load_torque=torque)[1] > 1.0)
+    amperes, speed, _ = steady_state(plain, 10.0, load_torque=torque)
+    again, slower, _ = steady_state(geared, 10.0, load_torque=torque * factor)
+    assert (again, slower * factor) == pytest.approx((amperes, speed), rel=1e-5)
+
+
+@given(power=RATINGS, share=st.floats(0.1, 0.9))
+def test_twice_the_volts_behind_the_brushes_is_the_same_machine(power: float, share: float) -> None:
+    """Brush drop is what does not scale: at V - Vb doubled, half the current does the same work, speed for speed."""
+    drop = PUBLISHED_FAMILY.brush_drop
+    low, high = scaled_reference(power, 12.0), scaled_reference(power, 24.0 - drop)
+    current = share * stall_current(low, 10.0)
+    assume(current > 120.0)
+    _, speed, torque = steady_state(low, 10.0, current=current)
+    assume(speed > 1.0)
+    _, again, same = steady_state(high, 20.0 - drop, current=current / 2.0)
+    assert (again, same) == pytest.approx((speed, torque), rel=1e-4)
+
+
+def test_brushes_set_the_least_voltage() -> None:
+    with pytest.raises(InputError, match="brushes"):
+        from_rating(1000.0, 1.0)
 
 
 @given(motor=MACHINES, cold=st.floats(-40.0, 100.0), warmer=st.floats(1.0, 80.0))
@@ -165,31 +185,50 @@ def test_impossible_ratings_are_refused(power: float, voltage: float) -> None:
 
 
 @pytest.mark.parametrize("starter", PUBLISHED_STARTERS, ids=lambda s: s.name)
-def test_fitted_points_come_back(starter: module.PublishedStarter) -> None:
+@pytest.mark.parametrize("rated", [True, False])
+def test_fitted_points_come_back(starter: PublishedStarter, rated: bool) -> None:
     """Published bench points, sources in PUBLISHED_STARTERS.
 
-    Found: 2 to 6 %.  Allowed 15 %: the spread of production machines, and the figures are limits.
+    Found: 3 to 9 % for series machines, 9 and 12 % for the two of constant field.  Allowed 15 %: the spread of
+    production machines, and the figures are limits.
     """
-    motor, report = fit_points(list(starter.points))
+    motor, report = fit_points(list(starter.points), starter.motor, power=starter.power if rated else None)
     assert report.equations == sum(
         value is not None and value > 0.0
         for point in starter.points
         for value in (point.current if point.test != "loaded" else None, point.torque, point.speed)
     )
-    assert report.worst < 0.15, report
+    assert report.worst < (0.15 if starter.motor == "permanent magnet" else 0.10), report
     assert 1.0 <= motor.brush_drop <= 2.0
 
 
-# What a left-out point misses by 20 % or more, as found.  Stall currents of the 1.0 kW and of the automatic's
-# machine lie on opposite sides of what their other points say: no common law gives both.
+# What a left-out point misses by 20 % or more, as found.  One hundredth less torque share is three hundredths more
+# resistance at the same loaded point, so stall currents follow the family, whose machines differ by 17 %; the two
+# versions of 1.4 kW are printed with one no-load point, one load of 7.7 V and 300 A, and 780 and 980 A stalled.
+# The two machines of constant field stand outside the family, which is of series machines.
 KNOWN_MISSES = {
-    ("12 V 1.0 kW, 2-cylinder diesel", "no-load", "current"): +0.26,
-    ("12 V 1.0 kW, 2-cylinder diesel", "stalled", "current"): +0.20,
-    ("12 V 1.4 kW petrol, version B", "no-load", "current"): -0.25,
+    ("12 V 1.1 kW, 2-cylinder diesel", "stalled", "torque"): -0.21,
     ("12 V 1.4 kW petrol, version B", "loaded", "torque"): -0.20,
-    ("12 V petrol 2.5 l, automatic gearbox", "stalled", "current"): -0.29,
-    ("12 V petrol 2.5 l, automatic gearbox", "stalled", "torque"): -0.27,
+    ("12 V 1.4 kW petrol, version B", "stalled", "current"): -0.28,
+    ("12 V petrol 2.5 l, automatic gearbox", "stalled", "current"): -0.26,
+    ("12 V petrol 2.5 l, automatic gearbox", "stalled", "torque"): -0.22,
+    ("12 V petrol 2.5 l, constant field", "no-load", "current"): -0.40,
+    ("12 V petrol 2.5 l, constant field", "loaded", "speed"): +0.28,
+    ("12 V petrol 2.5 l, constant field", "stalled", "current"): -0.36,
+    ("12 V petrol 2.5 l, constant field", "stalled", "torque"): -0.30,
+    ("12 V petrol 3.6 l, constant field", "no-load", "current"): -0.40,
 }
+
+
+@cache
+def family_without(name: str) -> StarterFamily:
+    return estimate_family(starter for starter in PUBLISHED_STARTERS if starter.name != name)
+
+
+def left_out_errors(starter: PublishedStarter, left_out: int) -> dict[tuple[str, str, str], float]:
+    kept = [point for number, point in enumerate(starter.points) if number != left_out]
+    motor, _ = fit_points(kept, starter.motor, power=starter.power, family=family_without(starter.name))
+    return {(starter.name, e.test, e.quantity): e.error for e in point_errors(motor, starter.points[left_out])}
 
 
 @pytest.mark.parametrize(
@@ -197,63 +236,66 @@ KNOWN_MISSES = {
     [(s, n) for s in PUBLISHED_STARTERS if len(s.points) == 3 for n in range(3)],
     ids=lambda x: x.name if hasattr(x, "name") else str(x),
 )
-def test_a_point_left_out_is_predicted(starter: module.PublishedStarter, left_out: int) -> None:
+def test_a_point_left_out_is_predicted(starter: PublishedStarter, left_out: int) -> None:
     """Allowed 20 %; what misses is listed with the size of the miss, and must stay that size (to 0.02).
 
-    Not wholly blind: the reference machine the fit leans on was fitted to all these points together.
+    Blind: the family is estimated, centres and spreads, from the other starters only, and the rated power is the
+    one printed.  STANDSTILL_TORQUE_SHARE is the one figure that rests on all starters.
     """
-    kept = [point for number, point in enumerate(starter.points) if number != left_out]
-    motor, _ = fit_points(kept)
-    for error in point_errors(motor, starter.points[left_out]):
-        known = KNOWN_MISSES.get((starter.name, error.test, error.quantity))
-        if known is None:
-            assert abs(error.error) < 0.20, error
+    for key, error in left_out_errors(starter, left_out).items():
+        if key in KNOWN_MISSES:
+            assert error == pytest.approx(KNOWN_MISSES[key], abs=0.02), (key, error)
         else:
-            assert error.error == pytest.approx(known, abs=0.02), error
+            assert abs(error) < 0.20, (key, error)
+
+
+def test_left_out_figures_of_series_machines_scatter_by_an_eighth() -> None:
+    """As found: 38 figures, root mean square 12.9 %, where the figures' own spread is put at 7 %."""
+    errors = [
+        error
+        for starter in PUBLISHED_STARTERS
+        if len(starter.points) == 3 and starter.motor == "series"
+        for left_out in range(3)
+        for error in left_out_errors(starter, left_out).values()
+    ]
+    assert len(errors) == 38
+    assert math.sqrt(sum(e * e for e in errors) / len(errors)) < 0.14
+
+
+def test_the_family_is_the_estimate_it_says_it_is() -> None:
+    found = estimate_family(PUBLISHED_STARTERS)
+    for name in PARAMETERS:
+        assert getattr(PUBLISHED_FAMILY, name) == pytest.approx(getattr(found, name), rel=0.02), name
+        assert PUBLISHED_FAMILY.spread[name] == pytest.approx(found.spread[name], rel=0.03), name
+
+
+def test_a_family_of_none_is_the_prior_and_one_of_copies_is_narrow() -> None:
+    nothing = estimate_family([])
+    assert {name: getattr(nothing, name) for name in PARAMETERS} == pytest.approx(
+        {name: value for name, (value, _) in FAMILY_PRIOR.items()}
+    )
+    assert nothing.spread == pytest.approx(SPREAD_PRIOR)
+    copies = estimate_family([PUBLISHED_STARTERS[0]] * 6)
+    assert copies.spread["resistance"] < SPREAD_PRIOR["resistance"]
+
+
+def test_a_rating_moves_what_the_points_leave_open() -> None:
+    """From the no-load point alone: stall current follows the rating told."""
+    points = [PUBLISHED_STARTERS[0].points[0]]
+    small, large = (fit_points(points, power=power)[0] for power in (900.0, 1500.0))
+    assert stall_current(large, 2.5) > 1.3 * stall_current(small, 2.5)
 
 
 def test_the_field_constant_of_the_24_v_machine_nearly_doubles() -> None:
     """24 V 5.0 kW, fork-lift manual d35s-5 p. 128, derived from its speeds: 65 mV s/rad no-load, 122 loaded.
 
-    Ours 61 and 105-119 (the load's own current is not in the fit): within 10 % and 15 %.
+    Ours 63 and 115 (the load's own current is not in the fit): within 10 % and 15 %.
     """
     starter = next(s for s in PUBLISHED_STARTERS if s.name == "24 V 5.0 kW, 3.9 l diesel")
     motor, _ = fit_points(list(starter.points))
     assert field_constant(motor, 95.0) == pytest.approx(65e-3, rel=0.10)
     assert field_constant(motor, 500.0) == pytest.approx(122e-3, rel=0.15)
     assert field_constant(motor, 500.0) / field_constant(motor, 95.0) > 1.7
-
-
-def test_the_reference_machine_is_the_fit_it_says_it_is() -> None:
-    """One scaled machine through all published points, each with its own rating: repeats the constants."""
-    names = [name for name in FIT_SPREAD if name != "brush_drop"]
-    unstated = {12.0: 1250.0, 24.0: 6000.0}  # [W] where a source states no power
-    starters = PUBLISHED_STARTERS
-
-    def misses(x: np.ndarray) -> np.ndarray:
-        found = []
-        for starter, stretch in zip(starters, x[len(names) :], strict=True):
-            power = (starter.power or unstated[starter.voltage]) * math.exp(stretch)
-            base = scaled_reference(power, starter.voltage)
-            machine = replace(
-                base,
-                **{n: getattr(base, n) * math.exp(y) for n, y in zip(names, x[: len(names)], strict=True)},
-            )
-            for point in starter.points:
-                # arcsinh: an outlying machine pulls with its logarithm only
-                found += [
-                    math.asinh(math.log(max(1.0 + error.error, 0.01)) / 0.15)
-                    for error in point_errors(machine, point)
-                    if (error.test, error.quantity) != ("loaded", "current")
-                ]
-        pull = [0.15 * y / FIT_SPREAD[n][0] for n, y in zip(names, x[: len(names)], strict=True)]
-        return np.array([*found, *pull, *(x[len(names) :] / 0.15)])
-
-    solution = least_squares(misses, np.zeros(len(names) + len(starters)))
-    moved = dict(zip(names, np.exp(solution.x[: len(names)]), strict=True))
-    # Friction torque and residual field are hardly determined by these points and follow their priors.
-    for name in ("resistance", "field_constant_saturated", "saturation_current", "torque_share"):
-        assert moved[name] == pytest.approx(1.0, abs=0.10), moved
 
 
 @settings(max_examples=10)
@@ -307,6 +349,19 @@ def test_a_permanent_magnet_fit_keeps_its_field_constant() -> None:
     assert report.worst < 0.35  # one field for both loads: worse than the series fit of the same points
 
 
+def test_a_machine_outside_the_family_is_fitted_all_the_same() -> None:
+    """Bench test of a 0.25 kW direct-drive starter: mss-ape-50 p. 65, middles of the voltages.  Found 14 %."""
+    points = [
+        BenchPoint(11.75, 30.0, 0.0, 11000 * RPM),
+        BenchPoint(10.25, 60.0, 0.59, 4600 * RPM),
+        BenchPoint(8.25, 160.0, 2.94, 0.0),
+    ]
+    _, report = fit_points(points, power=250.0)
+    assert report.loosened > 1.0
+    assert report.worst < 0.15
+    assert fit_points(list(PUBLISHED_STARTERS[0].points))[1].loosened == 1.0
+
+
 def test_a_fit_says_what_it_leans_on() -> None:
     _, full = fit_points(list(PUBLISHED_STARTERS[0].points))
     _, single = fit_points([PUBLISHED_STARTERS[0].points[2]])
@@ -335,13 +390,13 @@ def test_impossible_points_are_refused(points: list[BenchPoint]) -> None:
 @pytest.mark.parametrize(
     ("number", "found"),
     # As found, stalled current over the largest the manual allows, less 1.
-    [(0, -0.14), (1, -0.02), (2, -0.01), (3, -0.22), (6, +0.37)],
+    [(0, -0.11), (1, +0.01), (2, -0.03), (3, -0.23), (6, +0.18)],
 )
 def test_rating_alone_against_published_stall(number: int, found: float) -> None:
     """From power and voltage alone, names and sources in PUBLISHED_STARTERS: an estimate, its misses pinned.
 
     Machines of one rating differ by 25 % in stall current (the two 1.4 kW ones); the 24 V machine
-    draws 37 % less than its rating suggests.
+    draws 15 % less than its rating suggests.
     """
     starter = PUBLISHED_STARTERS[number]
     assert starter.power is not None
@@ -351,10 +406,47 @@ def test_rating_alone_against_published_stall(number: int, found: float) -> None
     assert stall_current(motor, stalled.voltage) / stalled.current - 1.0 == pytest.approx(found, abs=0.02)
 
 
+def test_a_sound_machine_exceeds_the_least_values_printed_for_its_rating() -> None:
+    """On the mean of the five rated machines: no-load speed +15 %, loaded speed +4 % and torque +6 %, locked +9 %.
+
+    Single machines lie 20 % below to 45 % above: the two diesel machines of 1.0 and 1.1 kW are printed with 4.7 and
+    6.9 N m at one current.
+    """
+    found: dict[tuple[str, str], list[float]] = {}
+    for starter in PUBLISHED_STARTERS:
+        if starter.power is None:
+            continue
+        motor = from_rating(starter.power, starter.voltage)
+        for error in (e for point in starter.points for e in point_errors(motor, point)):
+            found.setdefault((error.test, error.quantity), []).append(error.error)
+    least = [("no-load", "speed"), ("loaded", "torque"), ("loaded", "speed"), ("stalled", "torque")]
+    means = {key: float(np.mean(errors)) for key, errors in found.items()}
+    assert [means[key] for key in least] == pytest.approx([0.15, 0.06, 0.04, 0.09], abs=0.02)
+    assert means["no-load", "current"] < 0.0
+    assert means["stalled", "current"] < 0.0
+
+
+def test_stall_current_for_its_rating_lies_in_the_middle_of_published_machines() -> None:
+    """Per kW of equivalent rating at 12 V, brush drop scaled out: published machines 1.77 to 2.26 kA, ours 2.01."""
+    drop = PUBLISHED_FAMILY.brush_drop
+    found = []
+    for starter in PUBLISHED_STARTERS:
+        motor, report = fit_points(list(starter.points), starter.motor, power=starter.power)
+        step = (starter.voltage - drop) / (12.0 - drop)
+        found.append(stall_current(motor, starter.voltage) * step / report.equivalent_power)
+    ours = [
+        stall_current(from_rating(power, voltage), voltage) * (voltage - drop) / (12.0 - drop) / power
+        for power, voltage in ((2500.0, 12.0), (5000.0, 24.0))
+    ]
+    assert ours == pytest.approx([float(np.median(found))] * 2, rel=0.05)
+    assert min(found) > 0.85 * ours[0]
+    assert max(found) < 1.15 * ours[0]
+
+
 def test_rated_power_is_reached_on_a_sound_battery() -> None:
     """Common practice: the rated power is the greatest shaft power on the battery the starter is made for.
 
-    12 V 2.5 kW on 12.6 V behind 6 mohm: ours 2.70 kW; allowed 15 %, the battery is not part of the rating.
+    12 V 2.5 kW on 12.6 V behind 6 mohm: ours 2.66 kW; allowed 15 %, the battery is not part of the rating.
     """
     motor = motor_with_source(from_rating(2500.0, 12.0), 6e-3)
     currents = np.linspace(0.05, 0.98, 200) * stall_current(motor, 12.6)
@@ -367,93 +459,3 @@ def test_copper_follows_the_inferred_zero() -> None:
     assert copper_resistance(90.0, 85.0) == pytest.approx(112.98, abs=0.02)
     assert copper_resistance(90.0, -40.0) == pytest.approx(68.78, abs=0.02)
     assert copper_resistance(1.0, 85.0) == pytest.approx((234.5 + 85.0) / (234.5 + 20.0), rel=1e-3)
-
-
-# --- solenoid --------------------------------------------------------------------------------------------
-
-
-@given(both=st.floats(10.0, 200.0), share=st.floats(0.05, 0.9), voltage=st.floats(5.0, 30.0))
-def test_coil_currents_come_back(both: float, share: float, voltage: float) -> None:
-    pull, hold = coils_from_amperes(both, both * share, voltage)
-    assert voltage / pull + voltage / hold == pytest.approx(both, rel=1e-12)
-    assert voltage / hold == pytest.approx(both * share, rel=1e-12)
-
-
-@given(
-    pull=st.floats(0.08, 3.0),
-    hold=st.floats(0.3, 20.0),
-    temperature=st.floats(-30.0, 120.0),
-    harness=st.floats(0.0, 2.0),
-)
-def test_heat_and_harness_make_pull_in_harder(pull: float, hold: float, temperature: float, harness: float) -> None:
-    coils = solenoid_coils(pull, hold, 12.0)
-    assert pull_in_voltage(coils, temperature + 10.0) > pull_in_voltage(coils, temperature)
-    assert drop_out_voltage(coils, temperature) < pull_in_voltage(coils, temperature)
-    assert starved_terminal_voltage(coils, 12.0, harness + 0.05, temperature) < starved_terminal_voltage(
-        coils, 12.0, harness, temperature
-    )
-    # The pull is an ampere sum: both coils at the pull-in voltage carry exactly operate_ampere.
-    warm_pull, warm_hold = coils_at_temperature(coils, temperature)
-    needed = pull_in_voltage(coils, temperature)
-    assert needed / warm_pull + needed / warm_hold == pytest.approx(coils.operate_ampere, rel=1e-9)
-
-
-def test_published_pair_draws_what_its_resistances_say() -> None:
-    """0.484 / 1.055 ohm, service manual 2tnv70 p. 199: 24.8 + 11.4 A at 12 V; pulls in at 8 V at 20 degC."""
-    coils = solenoid_coils(0.484, 1.055, 12.0)
-    assert (12.0 / coils.pull_in, 12.0 / coils.hold_in) == pytest.approx((24.8, 11.4), abs=0.05)
-    assert pull_in_voltage(coils, 20.0) == pytest.approx(8.0)
-    assert coils.operate_ampere == pytest.approx(8.0 / 0.484 + 8.0 / 1.055)
-
-
-def test_thirty_feet_of_16_awg_starves_the_s_terminal() -> None:
-    """30 ft of 16 AWG out and back, 14.30 ohm/km stranded (azmanual.top 3TNV72 p. 259), 12.0 V.
-
-    Published pair: about 6.7 V (ours 6.71); the heaviest published coils: about 3.5 V (ours 3.39; 97 / 18 A
-    of TM 5-2420-230-24-2 p. 13-33).  Allowed 5 %: joints and source are not stated.
-    """
-    harness = 2.0 * 30.0 * 0.3048 * 14.30e-3
-    light = solenoid_coils(0.484, 1.055, 12.0)
-    heavy = solenoid_coils(*coils_from_amperes(97.0, 18.0, 10.0), 12.0)
-    assert starved_terminal_voltage(light, 12.0, harness, 20.0) == pytest.approx(6.7, rel=0.05)
-    assert starved_terminal_voltage(heavy, 12.0, harness, 20.0) == pytest.approx(3.5, rel=0.05)
-    assert not pulls_in(light, 12.0, harness, 20.0)  # it only clicks
-    assert not pulls_in(heavy, 12.0, harness, 20.0)
-    assert pulls_in(light, 12.0, 0.05, 20.0)
-
-
-@pytest.mark.parametrize("published", PUBLISHED_SOLENOIDS, ids=lambda p: p.name)
-def test_published_coils_are_sane(published: PublishedSolenoid) -> None:
-    """TM 5-2420-230-24-2 p. 13-33."""
-    pull, hold = coils_from_amperes(published.both, published.hold, published.test_voltage)
-    assert 2.0 < hold / pull < 8.0  # hold-in wire is thinner at equal turns
-    coils = solenoid_coils(pull, hold, published.voltage)
-    assert pull_in_voltage(coils, 20.0) < published.voltage
-
-
-def test_heavy_24_v_coils_agree_between_sources() -> None:
-    """24 V largest: 49 / 6 A at 20 V (TM 5-2420-230-24-2); workshop manual: 0.43-0.56 and >= 2.9 ohm."""
-    pull, hold = coils_from_amperes(49.0, 6.0, 20.0)
-    assert 0.43 <= pull <= 0.56
-    assert hold >= 2.9
-
-
-def test_rated_hot_the_coils_need_fewer_amperes() -> None:
-    """A pull-in of 8.0 V stated at 100 degC (service manual TNV IDI p. 10-5) is 6.1 V at 20 degC."""
-    hot = solenoid_coils(0.484, 1.055, 12.0, temperature_rated=100.0)
-    assert pull_in_voltage(hot, 100.0) == pytest.approx(8.0)
-    assert pull_in_voltage(hot, 20.0) == pytest.approx(8.0 / (1 + 0.00393 * 80), rel=1e-9)
-
-
-@pytest.mark.parametrize(
-    ("pull", "hold", "extra"),
-    [(0.0, 1.0, {}), (0.3, -1.0, {}), (0.3, 1.0, {"pulls_in_at": 0.0}), (0.3, 1.0, {"drops_out_at": 60.0})],
-)
-def test_impossible_solenoids_are_refused(pull: float, hold: float, extra: dict[str, float]) -> None:
-    with pytest.raises(InputError):
-        solenoid_coils(pull, hold, 12.0, **extra)
-
-
-def test_impossible_coil_currents_are_refused() -> None:
-    with pytest.raises(InputError):
-        coils_from_amperes(20.0, 20.0, 10.0)

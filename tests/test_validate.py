@@ -19,7 +19,9 @@ import cranksag.validate
 from cranksag.cli.app import app
 from cranksag.errors import DeckError
 from cranksag.parts import battery as b
-from cranksag.parts.starter import PUBLISHED_STARTERS, fit_points, steady_state
+from cranksag.parts.starter import steady_state
+from cranksag.parts.starter_fit import fit_points
+from cranksag.parts.starter_published import PUBLISHED_STARTERS
 from cranksag.validate import FAMILIES, PROVENANCE, Check, Row, all_checks, bench, drift, report, run_checks
 from cranksag.validate.records import Sense, band
 

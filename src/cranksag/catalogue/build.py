@@ -10,7 +10,7 @@ from typing import Literal
 
 from cranksag.catalogue.reader import Entry
 from cranksag.errors import InputError
-from cranksag.parts import capacitor, converter, diode, display, fuse, pack, relay, starter, supercapacitor
+from cranksag.parts import capacitor, converter, diode, display, fuse, pack, relay, starter_bench, supercapacitor
 
 __all__ = [
     "bench_points",
@@ -374,7 +374,7 @@ def fuse_of(entry: Entry) -> fuse.FuseType:
     )
 
 
-def bench_points(entry: Entry) -> tuple[starter.BenchPoint, ...]:
+def bench_points(entry: Entry) -> tuple[starter_bench.BenchPoint, ...]:
     """The published bench points of a catalogue starter, as the starter model takes them.
 
     A no-load test has no torque and a stalled one no speed; both are zeros, whether the line writes them or
@@ -393,7 +393,7 @@ def bench_points(entry: Entry) -> tuple[starter.BenchPoint, ...]:
     for point in entry.value("points"):
         test = point.get("test")
         points.append(
-            starter.BenchPoint(
+            starter_bench.BenchPoint(
                 voltage=point["voltage"],
                 current=point.get("current"),
                 torque=0.0 if test == "no-load" else point.get("torque"),

@@ -25,7 +25,9 @@ from cranksag.parts.solenoid import (
     coils_at_temperature,
     solenoid_coils,
 )
-from cranksag.parts.starter import BenchPoint, MotorCircuit, MotorKind, fit_points, from_rating, motor_at_temperature
+from cranksag.parts.starter import MotorCircuit, MotorKind, from_rating, motor_at_temperature
+from cranksag.parts.starter_bench import BenchPoint
+from cranksag.parts.starter_fit import fit_points
 from cranksag.quantities import shown
 from cranksag.resolve.fields import Ledger, Section
 from cranksag.resolve.model import Feed, StartCircuit
@@ -84,15 +86,16 @@ def _motor(ledger: Ledger, section: Section, entry: Entry | None, voltage: float
                 ledger.given.add((id(entry), path))
             elif value is not None:
                 ledger.note(path, value, "written")
-    return _fitted(points, kind)
+    rated = section.written("power") is not None or (entry is not None and entry.values.get("power") is not None)
+    return _fitted(points, kind, section.number("power", entry=entry) if rated else None)
 
 
 _POINT = ("voltage", "current", "torque", "speed")
 
 
 @lru_cache(maxsize=64)
-def _fitted(points: tuple[BenchPoint, ...], kind: MotorKind) -> MotorCircuit:
-    return fit_points(list(points), kind)[0]
+def _fitted(points: tuple[BenchPoint, ...], kind: MotorKind, power: float | None) -> MotorCircuit:
+    return fit_points(list(points), kind, power=power)[0]
 
 
 def _solenoid(section: Section, starter_part: Entry | None, voltage: float) -> SolenoidCoils:

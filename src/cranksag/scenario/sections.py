@@ -170,7 +170,7 @@ class Starter(Section):
     ] = None
     power: Annotated[
         float | None,
-        quantity("power", "0.3 kW", "15 kW", "Rated output; not used where points or part are written.", "2.5 kW"),
+        quantity("power", "0.3 kW", "15 kW", "Rated output; beside points it steadies the fit.", "2.5 kW"),
     ] = None
     points: Annotated[
         tuple[StarterPoint, ...], Field(max_length=12, description="Published points: no load, loaded, stalled.")
