@@ -8,7 +8,7 @@ import math
 from functools import lru_cache
 
 from cranksag.catalogue.build import bench_points
-from cranksag.parts.battery import BatteryCircuit, bank_circuit
+from cranksag.parts.battery import BatteryCircuit, bank_circuit, scaled
 from cranksag.parts.conductors import inductance_per_metre, run_resistance
 from cranksag.parts.display import CONVERTER_MINIMUM_SHARE, display_circuit
 from cranksag.parts.engine import EngineCircuit, engine_circuit
@@ -100,13 +100,8 @@ def bank(ledger: Ledger, name: str, temperature: float) -> BatteryCircuit:
         circuit = dataclasses.replace(circuit, open_circuit_voltage=series * section.number("open_circuit_voltage"))
     if section.written("internal_resistance") is not None:
         measured = section.number("internal_resistance") * series / parallel
-        ratio = measured / (circuit.resistance_instant + circuit.resistance_fast)
-        circuit = dataclasses.replace(
-            circuit,
-            resistance_instant=circuit.resistance_instant * ratio,
-            resistance_fast=circuit.resistance_fast * ratio,
-            resistance_slow=circuit.resistance_slow * ratio,
-        )
+        # a tester's signal is too quick for the double layer: it reads the instant part
+        circuit = scaled(circuit, measured / circuit.resistance_instant)
     return circuit
 
 
