@@ -1,23 +1,14 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Lead-acid start battery: rating and test behind it to open-circuit voltage, resistances and charge transfer.
 
-Model of one 12 V battery: an open-circuit voltage E behind R_instant, the charge transfer with its double layer, and
-(R_slow || C_slow). Charge transfer has a law of its own, the Tafel line with its reversal,
+The circuit is that of `cranksag.parts.discharge`. Everything scales with one size: a battery of twice the rating at
+twice the current has the same voltage.
 
-    i = I_a sinh(v / V_a),    v = V_a asinh(i / I_a):
-
-several tenths of a volt at moderate current already, and little more at ten times that. For a constant current I from
-rest
-
-    V(t) = E - I [R_instant + R_slow (1 - exp(-t/time_slow))] - v(I, t),
-
-v(I, t) in `_charge_transfer`. Everything scales with one size: a battery of twice the rating at twice the current has
-the same voltage.
-
-V_a, I_a and the double layer come from a published set of electrode kinetics; the share of the slow part and time_slow
-from published pulse currents of AGM batteries at 25 degC (5 to 30 s; used for every chemistry); the scale of the
+Charge transfer and double layer come from a published set of electrode kinetics; the share of the slow part and its
+time from published pulse currents of AGM batteries at 25 degC (5 to 30 s; used for every chemistry); the scale of the
 resistances from the rating, so that at the rating's own current, temperature and binding time the terminal voltage is
-the test's. Two temperature laws, one ohmic and one for polarisation, are anchored on a pair of ratings at -18 and 0 degC.
+the test's. Two temperature laws, one ohmic and one for polarisation, are anchored on a pair of ratings at -18 and
+0 degC.
 
 Limits of use: the reaction is taken as even through the plates, which gives the least charge-transfer drop; crowding at
 the plates' faces would add to it. Not for discharges of minutes: 90 s is the longest time ever asked of the model.
@@ -34,6 +25,15 @@ from types import MappingProxyType
 from typing import Literal
 
 from cranksag.errors import InputError
+from cranksag.parts.discharge import (
+    BatteryCircuit,
+    charge_transfer,
+    discharge_current,
+    greatest_power,
+    scaled,
+    terminal_voltage,
+    voltage_drop,
+)
 
 __all__ = [
     "ANCHOR_PAIR",
@@ -51,7 +51,6 @@ __all__ = [
     "battery_mass",
     "binding_point",
     "discharge_current",
-    "effective_resistance",
     "estimate_rating",
     "greatest_power",
     "load_test_health",
@@ -186,24 +185,6 @@ MASS_PER_CAPACITY: Mapping[str, float] = MappingProxyType({"flooded": 0.225, "ef
 
 
 @dataclass(frozen=True, slots=True)
-class BatteryCircuit:
-    """Parameters of a battery or bank for the netlist (the module's equation).
-
-    open_circuit_voltage [V]; resistance_instant, resistance_slow [ohm]; charge transfer: activation_voltage V_a [V],
-    activation_current I_a [A], double layer activation_capacitance [F]; time_slow [s]; capacity : rated charge [C].
-    """
-
-    open_circuit_voltage: float
-    resistance_instant: float
-    activation_voltage: float
-    activation_current: float
-    activation_capacitance: float
-    resistance_slow: float
-    time_slow: float
-    capacity: float
-
-
-@dataclass(frozen=True, slots=True)
 class LoadTestCrossing:
     """Where the half-rating 15 s load test meets its published limit.
 
@@ -308,16 +289,16 @@ def _kinetics(temperature: float, law: TemperatureLaw) -> tuple[float, float, fl
     at zero current, V_a / I_a, grows as the polarisation law says. The double layer gives the two electrodes' mean
     time constant at zero current, 0.35 s, and does not depend on temperature.
     """
-    capacity = 1.0 / RATING_PER_CAPACITY / KINETICS_CAPACITY
-    exchange = [j0 * a * d * PLATE_AREA * capacity for j0, a, d in ELECTRODES]
-    layers = [DOUBLE_LAYER * a * d * PLATE_AREA * capacity for _, a, d in ELECTRODES]
-    warm = 2.0 * CELLS * GAS_OVER_FARADAY * (KINETICS_TEMPERATURE + KELVIN)
-    mean = 2.0 * math.sqrt(math.prod(exchange))
-    ohms = [1.0 / e for e in exchange]
-    time = sum(r * (layer * warm / (4.0 * CELLS) * r) for r, layer in zip(ohms, layers, strict=True)) / sum(ohms)
-    voltage = 2.0 * CELLS * GAS_OVER_FARADAY * (temperature + KELVIN)
+    share = 1.0 / RATING_PER_CAPACITY / KINETICS_CAPACITY
+    exchange = [j0 * a * d * PLATE_AREA * share for j0, a, d in ELECTRODES]
+    layers = [DOUBLE_LAYER * a * d * PLATE_AREA * share for _, a, d in ELECTRODES]
+    size = 2.0 * math.sqrt(math.prod(exchange))
+    voltage, measured_at = (2.0 * CELLS * GAS_OVER_FARADAY * (t + KELVIN) for t in (temperature, KINETICS_TEMPERATURE))
+    # one electrode of one cell: R T / (2 F I0) [ohm]; CELLS of both in series have V_a / I_a
+    ohms = [measured_at / (4.0 * CELLS * i0) for i0 in exchange]
+    time = sum(r * r * layer for r, layer in zip(ohms, layers, strict=True)) / sum(ohms)
     colder = math.exp(POLARISATION_SLOPES[law] * (KINETICS_TEMPERATURE - temperature))
-    return voltage, mean * (voltage / warm) / colder, time * mean / warm
+    return voltage, size * voltage / measured_at / colder, time * size / measured_at
 
 
 def _unit(temperature: float, chemistry: Chemistry, law: TemperatureLaw) -> BatteryCircuit:
@@ -325,7 +306,7 @@ def _unit(temperature: float, chemistry: Chemistry, law: TemperatureLaw) -> Batt
     test = RATING_TESTS["SAE"]
     ((time, voltage),) = test.points
     room = open_circuit_voltage(1.0, test.temperature, chemistry) - voltage
-    room -= _charge_transfer(*_kinetics(test.temperature, law), 1.0, time)
+    room -= charge_transfer(*_kinetics(test.temperature, law), 1.0, time)
     scale = room / resistance_shape(time, test.temperature, law)
     instant, slow = _part_factors(temperature, law)
     return BatteryCircuit(
@@ -338,20 +319,6 @@ def _unit(temperature: float, chemistry: Chemistry, law: TemperatureLaw) -> Batt
     )
 
 
-def scaled(circuit: BatteryCircuit, factor: float) -> BatteryCircuit:
-    """The battery with its whole drop as of `factor` times the current: resistances up, charge transfer down in size.
-
-    Parameters: circuit; factor > 0 [-]. Returns: `BatteryCircuit` of the same voltage and capacity.
-    """
-    return dataclasses.replace(
-        circuit,
-        resistance_instant=circuit.resistance_instant * factor,
-        activation_current=circuit.activation_current / factor,
-        activation_capacitance=circuit.activation_capacitance / factor,
-        resistance_slow=circuit.resistance_slow * factor,
-    )
-
-
 def _size(rating: float, rating_standard: str, chemistry: Chemistry, law: TemperatureLaw) -> float:
     """SAE rating of a battery rated by another test: of its conditions the one that asks for most counts [A]."""
     if not 0.0 < rating < math.inf:
@@ -359,9 +326,7 @@ def _size(rating: float, rating_standard: str, chemistry: Chemistry, law: Temper
     return rating / min(load for load, _ in _loads(rating_standard, chemistry, law))
 
 
-def _loads(
-    rating_standard: str, chemistry: Chemistry, law: TemperatureLaw
-) -> list[tuple[float, tuple[float, float]]]:
+def _loads(rating_standard: str, chemistry: Chemistry, law: TemperatureLaw) -> list[tuple[float, tuple[float, float]]]:
     """For each condition of a test the current [A] that a battery of one ampere by SAE holds it with."""
     test = _test(rating_standard)
     unit = _unit(test.temperature, chemistry, law)
@@ -519,91 +484,6 @@ def bank_circuit(
         time_slow=unit.time_slow,
         capacity=capacity * in_parallel,
     )
-
-
-def _charge_transfer(voltage: float, current: float, capacitance: float, load: float, time: float) -> float:
-    """Voltage of the charge transfer and its double layer after a constant current from rest [V].
-
-    C dv/dt = I - I_a sinh(v / V_a), solved in w = exp(v / V_a): with x = I / I_a, s = sqrt(1 + x^2), w' = x + s and
-    w'' = x - s the two places where nothing moves,
-    (w' - w) / (w - w'') = (w' - 1) / (1 - w'') exp(-s I_a t / (C V_a)).
-
-    Parameters: voltage V_a [V], current I_a [A], capacitance C [F]; load I [A], of either sign; time [s] >= 0.
-    """
-    x = abs(load) / current
-    if x == 0.0:
-        return 0.0
-    s = math.hypot(1.0, x)
-    # w' - 1 and 1 - w'' written without cancellation: x - 1 + s = x + x^2 / (1 + s) and 1 - x + s
-    above, below = x + x * x / (1.0 + s), 1.0 + 1.0 / (x + s)
-    left = above / below * math.exp(-s * current * time / (capacitance * voltage))
-    # w - 1 = (w' - 1 - left (1 - w'')) / (1 + left)
-    return math.copysign(voltage * math.log1p((above - left * below) / (1.0 + left)), load)
-
-
-def voltage_drop(circuit: BatteryCircuit, current: float, time: float) -> float:
-    """E - V after a constant current from rest, by the module's equation.
-
-    Parameters: circuit; current [A], discharge positive; time since it began [s] >= 0, may be inf.
-    Returns: voltage [V]; an odd function of the current.
-    """
-    kinetics = circuit.activation_voltage, circuit.activation_current, circuit.activation_capacitance
-    slow = -circuit.resistance_slow * math.expm1(-time / circuit.time_slow)
-    return current * (circuit.resistance_instant + slow) + _charge_transfer(*kinetics, current, time)
-
-
-def effective_resistance(circuit: BatteryCircuit, current: float, time: float) -> float:
-    """(E - V)/I after a constant current from rest; at no current the limit, not of use for a crank.
-
-    Parameters: circuit; current [A]; time since it began [s] >= 0, may be inf. Returns: resistance [ohm].
-    """
-    least = 1e-9 * circuit.activation_current
-    current = math.copysign(max(abs(current), least), current)
-    return voltage_drop(circuit, current, time) / current
-
-
-def terminal_voltage(circuit: BatteryCircuit, current: float, time: float) -> float:
-    """Terminal voltage under a constant discharge current from rest.
-
-    Parameters: circuit; current [A], discharge positive; time since it began [s] >= 0.
-    Returns: voltage [V]; it may fall below zero where the current could not flow.
-    """
-    return circuit.open_circuit_voltage - voltage_drop(circuit, current, time)
-
-
-def discharge_current(circuit: BatteryCircuit, voltage: float, time: float) -> float:
-    """Constant current from rest that brings the terminal voltage down to a voltage after a time.
-
-    Parameters: circuit; voltage [V], not above the open-circuit voltage; time [s] > 0. Returns: current [A].
-    Raises: InputError above the open-circuit voltage.
-    """
-    drop = circuit.open_circuit_voltage - voltage
-    if not drop >= 0.0:
-        raise InputError([f"{voltage:g} V is not below the voltage at rest, {circuit.open_circuit_voltage:.2f} V"])
-    slow = -circuit.resistance_slow * math.expm1(-time / circuit.time_slow)
-    low, high = 0.0, drop / (circuit.resistance_instant + slow)
-    while True:
-        middle = 0.5 * (low + high)
-        if not low < middle < high:
-            return middle
-        low, high = (middle, high) if voltage_drop(circuit, middle, time) < drop else (low, middle)
-
-
-def greatest_power(circuit: BatteryCircuit, time: float) -> float:
-    """Most power a constant current from rest can bring to the posts after a time.
-
-    Parameters: circuit; time since the current began [s] > 0. Returns: power [W].
-    """
-
-    def power(current: float) -> float:
-        return current * terminal_voltage(circuit, current, time)
-
-    # the drop bends down, so the power has one top only: thirds of the range that cannot hold it are dropped
-    low, high = 0.0, discharge_current(circuit, 0.0, time)
-    while high - low > 1e-9 * high:
-        third = (high - low) / 3.0
-        low, high = (low + third, high) if power(low + third) < power(high - third) else (low, high - third)
-    return power(0.5 * (low + high))
 
 
 def predict_rating(
