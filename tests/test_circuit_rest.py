@@ -136,6 +136,18 @@ def test_two_unequal_banks_in_parallel() -> None:
     assert volts["b"] == pytest.approx(12.1 + 0.3, abs=1e-9)
 
 
+@pytest.mark.parametrize("load", [0.0, 1e-3, 2.0, 300.0])
+def test_a_bank_behind_its_charge_transfer(load: float) -> None:
+    """E - I R - Va asinh(I / Ia) at the posts, either way round; nothing at no current."""
+    emf, ohm, scale, knee = 12.6, 4e-3, 0.31, 80.0
+    drop = ohm * load + scale * math.asinh(load / knee)
+    for volts_wanted, current in ((emf - drop, load), (emf + drop, -load)):
+        other = RestElement("e", "other", "p", "0", volts_wanted - 1e-3 * current, 1e-3)
+        volts, amperes = solve_rest([RestElement("e", "bank", "p", "0", emf, ohm, scale, knee), other])
+        assert volts["p"] == pytest.approx(volts_wanted, abs=1e-6)
+        assert amperes["bank"] == pytest.approx(-current, rel=1e-4, abs=1e-4)
+
+
 def test_constant_power_behind_a_resistance() -> None:
     """v = (E + sqrt(E^2 - 4 R P)) / 2."""
     volts, amperes = solve_rest(

@@ -12,6 +12,7 @@ from cranksag.resolve.model import Bank
 from cranksag.scenario import loads_scenario
 from cranksag.simulate import simulate
 from cranksag.verdict.results import Result
+from tests.charge_transfer import charge_transfer
 from tests.reference import laws
 from tests.reference.cases import SHORT
 
@@ -72,15 +73,13 @@ def test_the_sources_energy_is_all_accounted_for() -> None:
     chosen = traces.time >= 0.0
     t, current = traces.time[chosen], -traces.signals["battery_current"][chosen]
     posts = traces.signals["battery"][chosen]
-    polarised = {}
-    for name, ohm, tau in (
-        ("fast", battery.resistance_fast, battery.time_fast),
-        ("slow", battery.resistance_slow, battery.time_slow),
-    ):
-        rise = cumulative_trapezoid(np.exp((t - t[-1]) / tau) * current, t, initial=0.0) * np.exp((t[-1] - t) / tau)
-        polarised[name] = (rise * ohm / tau, ohm, tau)
-    heat = battery.resistance_instant * current**2 + sum(v**2 / ohm for v, ohm, _ in polarised.values())
-    stored = sum(0.5 * tau / ohm * v[-1] ** 2 for v, ohm, tau in polarised.values())
+    ohm, tau = battery.resistance_slow, battery.time_slow
+    rise = cumulative_trapezoid(np.exp((t - t[-1]) / tau) * current, t, initial=0.0) * np.exp((t[-1] - t) / tau)
+    slow = rise * ohm / tau
+    transfer = charge_transfer(battery, t, current, t)
+    leaking = battery.activation_current * np.sinh(transfer / battery.activation_voltage)
+    heat = battery.resistance_instant * current**2 + slow**2 / ohm + transfer * leaking
+    stored = 0.5 * tau / ohm * slow[-1] ** 2 + 0.5 * battery.activation_capacitance * transfer[-1] ** 2
     given = battery.open_circuit_voltage * float(np.trapezoid(current, t))
     spent = float(np.trapezoid(heat, t)) + stored + float(np.trapezoid(posts * current, t))
     assert given == pytest.approx(spent, rel=1e-3)

@@ -128,7 +128,7 @@ def _inside(found: Shape, name: str) -> bool:
 
 
 def test_the_model_with_its_battery_set_lies_inside_the_measured_spread() -> None:
-    """Found: plateau over rest 0.835 (0.783-0.865), 268 rpm (190-279), recovery 0.61 s (0.28-0.97).
+    """Found: plateau over rest 0.840 (0.783-0.865), 267 rpm (190-279), recovery 0.68 s (0.28-0.97).
 
     One number was chosen for it, the battery's health; speed and recovery follow from class and temperature.
     """
@@ -137,7 +137,7 @@ def test_the_model_with_its_battery_set_lies_inside_the_measured_spread() -> Non
 
 
 def test_the_usual_battery_misses_the_plateau() -> None:
-    """As found: 0.944 of the rest voltage where 0.783 to 0.865 were recorded; kept in the table as a miss."""
+    """As found: 0.912 of the rest voltage where 0.783 to 0.865 were recorded; kept in the table as a miss."""
     found = modelled(None)
-    assert found.plateau_over_rest == pytest.approx(0.944, abs=0.01)
+    assert found.plateau_over_rest == pytest.approx(0.912, abs=0.01)
     assert not _inside(found, "plateau_over_rest")

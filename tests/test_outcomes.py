@@ -139,7 +139,8 @@ def test_a_starved_s_wire_never_gives_the_relay_its_volts_and_a_start_relay_does
 
 
 def test_the_relay_drops_out_in_the_sag_where_its_release_lies_above_it() -> None:
-    coil = PACK | WEAK | {"hold_up.coil_at": "s terminal", "hold_up.must_operate": "7.5 V"}
+    weak = PACK | WEAK | {"battery.health": "42 %"}
+    coil = weak | {"hold_up.coil_at": "s terminal", "hold_up.must_operate": "7.5 V"}
     drops = crank(coil, {"hold_up.must_release": "4.5 V"})
     stays = crank(coil, {"hold_up.must_release": "1.5 V"})
     assert drops.hold_up["chatter_count"] >= 1
@@ -150,7 +151,7 @@ def test_the_relay_drops_out_in_the_sag_where_its_release_lies_above_it() -> Non
 
 
 def test_the_relay_chatters_with_the_solenoid_on_a_dying_battery() -> None:
-    dying = crank(PACK, WEAK, {"battery.health": "20 %", "hold_up.coil_at": "s terminal"})
+    dying = crank(PACK, WEAK, {"battery.health": "15 %", "hold_up.coil_at": "s terminal"})
     sound = crank(PACK, {"hold_up.coil_at": "s terminal"})
     assert dying.hold_up["chatter_count"] >= 3
     assert "hold_up_chatter" in codes(dying)
@@ -303,7 +304,7 @@ def test_a_break_of_the_key_is_bridged_by_the_input_capacitor_or_not() -> None:
     large = crank(key, {"displays.0.input_capacitance": "4.7 mF"})
     none = crank(key, {"displays.0.input_capacitance": "220 uF", "feed.key_break": "0 ms"})
     assert small.display.restarts >= 1
-    assert small.display.minimum_at < START
+    assert lowest(small, "display", START - 0.01, START) < 5.0
     assert large.display.restarts == 0
     assert none.display.restarts == 0
 
@@ -336,7 +337,7 @@ def test_a_sense_pin_resets_while_the_supply_holds() -> None:
 
 
 def test_brown_out_at_the_pins_or_behind_the_input() -> None:
-    dip = {"displays.0.input_diode": "true", "displays.0.input_capacitance": "22 mF", "displays.0.brownout": "8.5 V"}
+    dip = {"displays.0.input_diode": "true", "displays.0.input_capacitance": "47 mF", "displays.0.brownout": "8.2 V"}
     pins = crank(dip, {"displays.0.brownout_at": "pins"})
     inside = crank(dip, {"displays.0.brownout_at": "internal"})
     assert pins.display.minimum_voltage == pytest.approx(inside.display.minimum_voltage, abs=0.3)

@@ -125,8 +125,9 @@ def test_the_battery_netlist_at_the_current_of_its_rating(standard: str, rating:
     values = {
         "voc": circuit.open_circuit_voltage,
         "r0": circuit.resistance_instant,
-        "rf": circuit.resistance_fast,
-        "cf": circuit.time_fast / circuit.resistance_fast,
+        "va": circuit.activation_voltage,
+        "ia": circuit.activation_current,
+        "cf": circuit.activation_capacitance,
         "rs": circuit.resistance_slow,
         "cs": circuit.time_slow / circuit.resistance_slow,
     }

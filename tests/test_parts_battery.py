@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from collections.abc import Callable
 from typing import get_args
 
 import numpy as np
@@ -134,31 +135,63 @@ def test_prediction_round_trip_and_proportion(
 # --- how the constants were found ---------------------------------------------------------------------------
 
 
-def test_slow_part_is_the_least_squares_fit_of_the_two_fitted_models() -> None:
-    def residuals(p: np.ndarray) -> np.ndarray:
-        shape = 1.0 + p[0] * -np.expm1(-np.array(b.PULSE_TIMES) / p[1])
-        rows = [np.array(b.PULSE_CURRENTS[k]) * shape / (b.PULSE_CURRENTS[k][-1] * shape[-1]) for k in b.PULSE_FITTED]
-        return np.concatenate(rows) - 1.0
+def test_slow_part_is_the_least_squares_fit_of_the_two_fitted_models(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each model's size is taken from its own 30 s current; charge transfer and its scale come along as they are."""
 
+    def residuals(p: np.ndarray) -> np.ndarray:
+        monkeypatch.setattr(b, "SLOW_SHARE", float(p[0]))
+        monkeypatch.setattr(b, "TIME_SLOW", float(p[1]))
+        one = b.battery_circuit(1.0, capacity=1.0, chemistry="agm", temperature=b.PULSE_TEMPERATURE)
+        *ours, last = (b.discharge_current(one, b.PULSE_VOLTAGE, t) for t in b.PULSE_TIMES)
+        rows = [np.array(b.PULSE_CURRENTS[k]) for k in b.PULSE_FITTED]
+        return np.concatenate([row[:-1] / row[-1] * last / np.array(ours) - 1.0 for row in rows])
+
+    given_values = b.SLOW_SHARE, b.TIME_SLOW
     share, time = least_squares(residuals, [1.0, 30.0], xtol=1e-12, ftol=1e-12, gtol=1e-12).x
-    assert share == pytest.approx(b.SLOW_SHARE, abs=5e-4)  # last digit carried
-    assert time == pytest.approx(b.TIME_SLOW, abs=0.02)
+    assert (share, time) == pytest.approx(given_values, rel=3e-4)  # last digit carried
 
 
 def test_polarisation_slopes_are_the_roots_they_claim(monkeypatch: pytest.MonkeyPatch) -> None:
-    def ratio(slope: float, cold: float, warm: float) -> float:
-        monkeypatch.setattr(b, "POLARISATION_SLOPES", {"anchored": slope})
-        return b.resistance_temperature_ratio(cold, warm, 30.0)
-
-    room = {t: b.open_circuit_voltage(1.0, t) - 7.2 for t in (-18.0, 0.0)}
-    anchor = b.ANCHOR_PAIR[1] / b.ANCHOR_PAIR[0] * room[-18.0] / room[0.0]
     given_slopes = dict(b.POLARISATION_SLOPES)
+
+    def root(law: b.TemperatureLaw, value: Callable[[], float], wanted: float) -> float:
+        def miss(slope: float) -> float:
+            monkeypatch.setattr(b, "POLARISATION_SLOPES", given_slopes | {law: slope})
+            return value() - wanted
+
+        return float(brentq(miss, 1e-4, 0.1))
+
+    def power(temperature: float) -> float:
+        return b.greatest_power(b.battery_circuit(1.0, capacity=1.0, temperature=temperature, law="strong"), 30.0)
+
+    cold, warm = b.ANCHOR_PAIR
     found = {
-        "anchored": brentq(lambda s: ratio(s, -18.0, 0.0) - anchor, 1e-4, 0.1),
-        "weak": brentq(lambda s: ratio(s, -18.0, 27.0) - b.WEAK_RATIO, 1e-4, 0.1),
-        "strong": brentq(lambda s: ratio(s, -18.0, 27.0) - b.STRONG_RATIO, 1e-4, 0.1),
+        "anchored": root("anchored", lambda: b.predict_rating(cold, "SAE", "MCA"), warm),
+        "weak": root("weak", lambda: b.resistance_temperature_ratio(-18.0, 27.0, 30.0, "weak"), b.WEAK_RATIO),
+        "strong": root("strong", lambda: power(-18.0) / power(27.0), b.STRONG_POWER),
     }
-    assert found == pytest.approx(given_slopes, abs=5e-6)  # last digit carried
+    assert found == pytest.approx(given_slopes, abs=1e-6)  # last digit carried
+
+
+def test_kinetics_are_those_of_the_published_battery() -> None:
+    """17 Ah: both electrodes' own laws in series against the one law, from a tenth of the capacity to thirty times it.
+
+    Exchange currents 7.36 and 6.82 A; 1 % of the drop for putting their geometric mean in place of both.
+    """
+    one = b.battery_circuit(17.0 * b.RATING_PER_CAPACITY, capacity=1.0, temperature=b.KINETICS_TEMPERATURE)
+    thermal = 8.31446 * 294.85 / 96485.3
+    exchange = [j0 * a * d * 8 * 0.114 * 0.065 for j0, a, d in ((0.06, 2.3e6, 0.9e-3), (0.004, 2.3e7, 1.25e-3))]
+    assert exchange == pytest.approx([7.36, 6.82], abs=0.01)
+    for current in (1.7, 17.0, 51.0, 170.0, 510.0):
+        pair = sum(6 * thermal * math.asinh(current / (2.0 * e)) for e in exchange)
+        resistive = current * (one.resistance_instant + one.resistance_slow)
+        assert b.voltage_drop(one, current, math.inf) - resistive == pytest.approx(pair, rel=0.01)
+    # zero-current time constant: R T / (F 2 I0) times 0.2 F/m2 of inner surface, weighted by resistance
+    ohm = [thermal / (2.0 * e) for e in exchange]
+    layer = [0.2 * a * d * 8 * 0.114 * 0.065 for a, d in ((2.3e6, 0.9e-3), (2.3e7, 1.25e-3))]
+    mean = sum(r * r * c for r, c in zip(ohm, layer, strict=True)) / sum(ohm)
+    assert one.activation_voltage / one.activation_current * one.activation_capacitance == pytest.approx(mean, rel=1e-6)
+    assert mean == pytest.approx(0.35, abs=0.01)
 
 
 # --- outside checks, nothing fitted -------------------------------------------------------------------------
@@ -166,10 +199,10 @@ def test_polarisation_slopes_are_the_roots_they_claim(monkeypatch: pytest.Monkey
 
 def test_340_a_bs_is_540_a_sae() -> None:
     # One battery, two ratings: 340 A (BS 3911, 60 s, 8.4 V) = 540 A SAE, engine handbook TPD 1399E p. 29.
-    # Ours 531 A, -1.6 %. Allowed 5 %: the flooded battery borrows its slow part from AGM pulses, whose own
+    # Ours 565 A, +4.7 %. Allowed 5 %: the flooded battery borrows its slow part from AGM pulses, whose own
     # scatter is 4.4 %.
     ours = b.predict_rating(340.0, "BS", "SAE")
-    assert ours == pytest.approx(531.2, abs=0.5)
+    assert ours == pytest.approx(565.4, abs=0.5)
     assert ours == pytest.approx(540.0, rel=0.05)
 
 
@@ -186,9 +219,9 @@ def test_rating_at_minus_18_predicts_rating_at_0(cold: float, published: float, 
 
 
 def test_weak_and_strong_laws_do_not_fit_the_rating_pair() -> None:
-    # The other two temperature laws miss 490 = 630 by -8 % and +15 %: why the pair of ratings is the anchor.
-    assert b.predict_rating(490.0, "SAE", "MCA", law="weak") / 630.0 == pytest.approx(0.919, abs=0.002)
-    assert b.predict_rating(490.0, "SAE", "MCA", law="strong") / 630.0 == pytest.approx(1.154, abs=0.002)
+    # The other two temperature laws miss 490 = 630 by -5 % and +16 %: why the pair of ratings is the anchor.
+    assert b.predict_rating(490.0, "SAE", "MCA", law="weak") / 630.0 == pytest.approx(0.946, abs=0.002)
+    assert b.predict_rating(490.0, "SAE", "MCA", law="strong") / 630.0 == pytest.approx(1.159, abs=0.002)
 
 
 @pytest.mark.parametrize("model", ["545", "625"])
@@ -201,54 +234,52 @@ def test_kept_back_pulse_currents(model: str) -> None:
     *published, last = b.PULSE_CURRENTS[model]
     # The 30 s pulse at 25 degC is a rating of its own: choose the SAE rating that gives it.
     per_ampere = unit(1.0, chemistry="agm", temperature=25.0)
-    voltage = per_ampere.open_circuit_voltage
-    rating = last * b.effective_resistance(per_ampere, 30.0) / (voltage - b.PULSE_VOLTAGE)
+    rating = last / b.discharge_current(per_ampere, b.PULSE_VOLTAGE, 30.0)
     circuit = unit(rating, chemistry="agm", temperature=25.0)
     assert b.terminal_voltage(circuit, last, 30.0) == pytest.approx(b.PULSE_VOLTAGE, abs=1e-9)
-    ours = [(voltage - b.PULSE_VOLTAGE) / b.effective_resistance(circuit, t) for t in b.PULSE_TIMES[:-1]]
+    ours = [b.discharge_current(circuit, b.PULSE_VOLTAGE, t) for t in b.PULSE_TIMES[:-1]]
     expected = {"545": (-0.034, -0.030, -0.003), "625": (-0.002, 0.044, 0.033)}[model]
     assert [o / p - 1.0 for o, p in zip(ours, published, strict=True)] == pytest.approx(expected, abs=0.001)
     assert ours == pytest.approx(published, rel=0.05)
 
 
 def test_resistance_grows_under_a_deep_pulse() -> None:
-    # Same table: (12.84 - 7.2)/I grows 37 to 43 % from 5 to 30 s in the four models; ours 38.6 %. From 1 s
-    # on, where nothing is printed, ours grows 53 %, and 73 % at -18 degC.
+    # Same table: (12.84 - 7.2)/I grows 37 to 43 % from 5 to 30 s in the four models; ours 38.6 %.
     published = [(i[0] / i[-1]) for i in b.PULSE_CURRENTS.values()]
-    ours = b.resistance_shape(30.0, 25.0) / b.resistance_shape(5.0, 25.0)
-    assert min(published) <= ours <= max(published)
-    assert 1.3 < b.resistance_shape(30.0, 25.0) / b.resistance_shape(1.0, 25.0) < 1.7
+    one = unit(1.0, chemistry="agm", temperature=25.0)
+    first, last = (b.discharge_current(one, b.PULSE_VOLTAGE, t) for t in (5.0, 30.0))
+    assert min(published) <= first / last <= max(published)
 
 
 def test_en_rating_is_close_to_sae_and_its_second_condition_binds() -> None:
-    # "Almost identical" (e-catalog.co.uk). Ours EN = 0.926 SAE, bound by 6 V at 90 s; the 10 s condition
-    # alone would put EN at 1.27 SAE, which nobody prints. 90 s lies beyond the fitted 30 s: allowed 10 %.
-    assert b.predict_rating(1.0, "SAE", "EN") == pytest.approx(0.926, abs=0.001)
+    # "Almost identical" (e-catalog.co.uk). Ours EN = 0.923 SAE, bound by 6 V at 90 s; the 10 s condition
+    # alone would put EN at 1.31 SAE, which nobody prints. 90 s lies beyond the fitted 30 s: allowed 10 %.
+    assert b.predict_rating(1.0, "SAE", "EN") == pytest.approx(0.923, abs=0.001)
     assert b.predict_rating(1.0, "SAE", "EN") == pytest.approx(1.0, abs=0.10)
-    assert b.predict_rating(1.0, "SAE", "EN 10 s") == pytest.approx(1.270, abs=0.001)
+    assert b.predict_rating(1.0, "SAE", "EN 10 s") == pytest.approx(1.307, abs=0.001)
 
 
 def test_din_rating_against_en() -> None:
-    # "About 1.7 times smaller than EN" (e-catalog.co.uk). Ours 1.39, 18 % less: a miss. A straight resistance
-    # makes SAE/DIN exactly (E - 7.2)/(E - 9.0) = 1.50; a real battery's polarisation is not a straight line.
-    assert b.predict_rating(1.0, "DIN", "EN") == pytest.approx(1.389, abs=0.002)
-    assert b.predict_rating(1.0, "DIN", "SAE") == pytest.approx(1.5, abs=0.003)
+    # "About 1.7 times smaller than EN" (e-catalog.co.uk). Ours 1.50, 12 % less: a miss. A straight resistance would
+    # make SAE/DIN exactly (E - 7.2)/(E - 9.0) = 1.50 and EN/DIN 1.39; charge transfer makes them 1.62 and 1.50.
+    assert b.predict_rating(1.0, "DIN", "EN") == pytest.approx(1.497, abs=0.002)
+    assert b.predict_rating(1.0, "DIN", "SAE") == pytest.approx(1.622, abs=0.002)
 
 
 @pytest.mark.parametrize(
-    ("temperature", "published", "ours"), [(0.0, 0.65, 0.686), (-18.0, 0.40, 0.528), (-29.0, 0.20, 0.448)]
+    ("temperature", "published", "ours"), [(0.0, 0.65, 0.690), (-18.0, 0.40, 0.531), (-29.0, 0.20, 0.450)]
 )
 def test_available_cranking_power(temperature: float, published: float, ours: float) -> None:
-    """Available cranking power against 27 degC, TM 5-4210-230-14&P-1 p. 458, as E^2/R after 30 s.
+    """Available cranking power against 27 degC, TM 5-4210-230-14&P-1 p. 458: greatest power after 30 s.
 
-    As found: +6 % at 0 degC, +32 % at -18, a factor of 2.2 at -29 degC: the table falls faster than any
+    As found: +6 % at 0 degC, +33 % at -18, a factor of 2.2 at -29 degC: the table falls faster than any
     law that keeps the published pairs of ratings. The "strong" law carries its -18 degC row
     into the band.
     """
 
     def power(law: b.TemperatureLaw) -> float:
-        squared = (b.open_circuit_voltage(1.0, temperature) / b.open_circuit_voltage(1.0, 27.0)) ** 2
-        return squared / b.resistance_temperature_ratio(temperature, 27.0, 30.0, law)
+        cold, warm = (b.greatest_power(unit(temperature=t, law=law), 30.0) for t in (temperature, 27.0))
+        return cold / warm
 
     assert power("anchored") == pytest.approx(ours, abs=0.001)
     assert power("anchored") > published
@@ -258,23 +289,24 @@ def test_available_cranking_power(temperature: float, published: float, ours: fl
 
 def test_ratio_cold_over_warm() -> None:
     # Published R(-18)/R(27): 1.5 (nenpower.com), about 1.9 (from 490 = 630), 2.5 (cranking-power table).
-    # Ours 1.50 for the first instant, 1.64 after 1 s, 1.88 after 30 s: the first two need not disagree.
+    # Ours at the SAE current 1.46 for the first instant, 1.38 after 1 s, 1.69 after 30 s: charge transfer, which the
+    # cold hardly raises at such currents, pulls the ratio down.
     found = [b.resistance_temperature_ratio(-18.0, 27.0, t) for t in (0.0, 1.0, 30.0)]
-    assert found == pytest.approx([1.463, 1.645, 1.878], abs=0.001)
+    assert found == pytest.approx([1.463, 1.380, 1.691], abs=0.001)
 
 
-LOAD_TEST_AS_FOUND = (0.441, 0.450, 0.472, 0.496, 0.500, 0.514, 0.522, 0.540)
+LOAD_TEST_AS_FOUND = (0.499, 0.504, 0.523, 0.544, 0.540, 0.545, 0.546, 0.556)
 
 
 def test_load_test_health_as_found() -> None:
     """Half-rating 15 s load test (car workshop manuals): health at which each limit is crossed.
 
-    As found, for a full battery, the limits fail it at 44 % of its rating at 20 degC and at 54 % at -18 degC:
-    harder on it when cold by a quarter. A sound battery passes each by 1.7 to 1.9 V.
+    As found, for a full battery, the limits fail it at 50 % of its rating at 20 degC and at 56 % at -18 degC: hardly
+    harder on it when cold. A sound battery passes each by 1.3 to 1.5 V.
     """
     rows = b.load_test_table()
     assert [r.health for r in rows] == pytest.approx(LOAD_TEST_AS_FOUND, abs=0.001)
-    assert all(1.5 < r.voltage_at_full_health - r.limit < 1.95 for r in rows)
+    assert all(1.2 < r.voltage_at_full_health - r.limit < 1.55 for r in rows)
     for row in rows:
         circuit = unit(540.0, health=row.health, temperature=row.temperature)
         assert b.terminal_voltage(circuit, 270.0, 15.0) == pytest.approx(row.limit, abs=1e-9)
@@ -296,14 +328,19 @@ def test_emptier_means_more_resistance_and_less_voltage(
     fields = {"chemistry": chemistry, "temperature": temperature}
     empty = unit(rating, state_of_charge=low, **fields)
     full = unit(rating, state_of_charge=high, **fields)
-    assert b.effective_resistance(empty, time) >= b.effective_resistance(full, time)
+    assert b.voltage_drop(empty, rating / 2.0, time) >= b.voltage_drop(full, rating / 2.0, time) - 1e-12
     assert b.terminal_voltage(empty, rating / 2.0, time) <= b.terminal_voltage(full, rating / 2.0, time) + 1e-12
 
 
 def test_empty_battery_has_40_percent_more() -> None:
-    # +40 % full to empty, near-linear (nenpower.com, second hand).
-    ratio = b.effective_resistance(unit(state_of_charge=0.0), 5.0) / b.effective_resistance(unit(), 5.0)
-    assert ratio == pytest.approx(1.40, rel=1e-12)
+    # +40 % full to empty, near-linear (nenpower.com, second hand): of every resistance, at no current.
+    empty, full = unit(state_of_charge=0.0), unit()
+    for resistance in (
+        lambda c: c.resistance_instant,
+        lambda c: c.resistance_slow,
+        lambda c: c.activation_voltage / c.activation_current,
+    ):
+        assert resistance(empty) / resistance(full) == pytest.approx(1.40, rel=1e-12)
 
 
 @given(ratings, standards, chemistries, st.floats(0.1, 1.0))
@@ -316,13 +353,13 @@ def test_health_is_the_share_of_rated_current(
     assert b.terminal_voltage(worn, health * rating, time) == pytest.approx(voltage, abs=1e-9)
 
 
-@given(ratings, st.floats(1.01, 3.0), standards, temperatures, times)
-def test_resistance_falls_as_the_rating_rises(
-    rating: float, more: float, standard: str, temperature: float, time: float
+@given(ratings, st.floats(1.01, 3.0), standards, temperatures, times, st.floats(0.0, 3.0))
+def test_a_larger_battery_has_the_same_voltage_at_proportionally_more_current(
+    rating: float, more: float, standard: str, temperature: float, time: float, share: float
 ) -> None:
-    small = b.effective_resistance(unit(rating, standard, temperature=temperature), time)
-    large = b.effective_resistance(unit(rating * more, standard, temperature=temperature), time)
-    assert small == pytest.approx(large * more, rel=1e-9)
+    small = b.voltage_drop(unit(rating, standard, temperature=temperature), share * rating, time)
+    large = b.voltage_drop(unit(rating * more, standard, temperature=temperature), share * rating * more, time)
+    assert small == pytest.approx(large, rel=1e-9, abs=1e-12)
 
 
 @given(st.integers(1, 4), st.integers(1, 4), times, st.floats(0.0, 1e-2))
@@ -332,10 +369,11 @@ def test_bank_scaling(series: int, parallel: int, time: float, link: float) -> N
         "flooded", 800.0, "SAE", 70.0 * AMPERE_HOUR, 1.0, 1.0, 5.0, series, parallel, link_resistance=link
     )
     assert bank.open_circuit_voltage == pytest.approx(series * one.open_circuit_voltage)
-    expected = (series * b.effective_resistance(one, time) + (series - 1) * link) / parallel
-    assert b.effective_resistance(bank, time) == pytest.approx(expected, rel=1e-12)
+    for current in (1.0, 100.0, 1000.0):
+        expected = series * b.voltage_drop(one, current, time) + (series - 1) * link * current
+        assert b.voltage_drop(bank, parallel * current, time) == pytest.approx(expected, rel=1e-12)
     assert bank.capacity == pytest.approx(parallel * one.capacity)
-    assert (bank.time_fast, bank.time_slow) == (one.time_fast, one.time_slow)
+    assert bank.time_slow == one.time_slow
 
 
 @given(temperatures, times, standards, chemistries)
@@ -345,30 +383,92 @@ def test_spread_contains_one(temperature: float, time: float, standard: str, che
 
 
 def test_spread_closes_at_the_rating_test_and_opens_away_from_it() -> None:
-    assert b.temperature_law_spread(-18.0, 30.0) == pytest.approx((1.0, 1.0), abs=1e-9)
-    assert b.temperature_law_spread(0.0, 30.0, "MCA") == pytest.approx((1.0, 1.0), abs=1e-9)
+    assert b.temperature_law_spread(-18.0, 30.0, load=1.0) == pytest.approx((1.0, 1.0), abs=1e-9)
+    assert b.temperature_law_spread(0.0, 30.0, "MCA", load=1.0) == pytest.approx((1.0, 1.0), abs=1e-9)
     widths = [high - low for low, high in (b.temperature_law_spread(t, 30.0) for t in (-18.0, 0.0, 20.0, 40.0))]
     assert widths == sorted(widths)
-    # At 25 degC after a second, the band on a battery rated by SAE is -24 to +24 %.
-    assert b.temperature_law_spread(25.0, 1.0) == pytest.approx((0.758, 1.241), abs=0.001)
+    # At 25 degC after a second, the band on a battery rated by SAE is -19 to +13 %.
+    assert b.temperature_law_spread(25.0, 1.0) == pytest.approx((0.812, 1.126), abs=0.001)
 
 
-def test_analytic_voltage_against_the_differential_equation() -> None:
+@given(temperatures, times.filter(lambda t: t > 0.01), standards, chemistries, st.floats(0.1, 2.0))
+def test_the_spread_gives_the_other_laws_voltage(
+    temperature: float, time: float, standard: str, chemistry: b.Chemistry, load: float
+) -> None:
+    bounds = b.temperature_law_spread(temperature, time, standard, chemistry, load)
+    fields = {"chemistry": chemistry, "temperature": temperature}
+    ours = [b.voltage_drop(b.scaled(unit(1.0, standard, **fields), f), load, time) for f in bounds]
+    by_law = [unit(1.0, standard, law=law, **fields) for law in get_args(b.TemperatureLaw)]
+    laws_say = [b.voltage_drop(battery, load, time) for battery in by_law]
+    assert ours == pytest.approx([min(laws_say), max(laws_say)], rel=1e-9)
+
+
+@pytest.mark.parametrize("current", [-300.0, 5.0, 60.0, 300.0, 1500.0])
+def test_analytic_voltage_against_the_differential_equation(current: float) -> None:
     circuit = unit(700.0, temperature=-5.0, state_of_charge=0.8)
-    current = 300.0
 
     def slope(_: float, v: np.ndarray) -> list[float]:
+        leaking = circuit.activation_current * math.sinh(v[0] / circuit.activation_voltage)
         return [
-            (current * circuit.resistance_fast - v[0]) / circuit.time_fast,
+            (current - leaking) / circuit.activation_capacitance,
             (current * circuit.resistance_slow - v[1]) / circuit.time_slow,
         ]
 
-    ends = [0.05, 0.5, 5.0, 30.0]
-    solved = solve_ivp(slope, (0.0, 30.0), [0.0, 0.0], t_eval=ends, rtol=1e-10, atol=1e-12)
+    ends = [0.005, 0.05, 0.5, 5.0, 30.0]
+    solved = solve_ivp(slope, (0.0, 30.0), [0.0, 0.0], t_eval=ends, rtol=1e-10, atol=1e-12, method="LSODA")
     for index, time in enumerate(ends):
         drop = current * circuit.resistance_instant + float(solved.y[:, index].sum())
         ours = b.terminal_voltage(circuit, current, time)
         assert ours == pytest.approx(circuit.open_circuit_voltage - drop, abs=1e-7)
+
+
+currents = st.floats(0.0, 5000.0)
+
+
+@given(ratings, temperatures, times, currents, st.floats(1e-3, 500.0))
+def test_the_drop_rises_with_the_current_and_never_faster_than_at_none(
+    rating: float, temperature: float, time: float, current: float, more: float
+) -> None:
+    """Strictly rising, odd, bending down: between the resistances alone and those with the zero-current slope."""
+    circuit = unit(rating, temperature=temperature)
+    low, high = (b.voltage_drop(circuit, i, time) for i in (current, current + more))
+    resistive = more * (circuit.resistance_instant - circuit.resistance_slow * math.expm1(-time / circuit.time_slow))
+    steepest = resistive + more * circuit.activation_voltage / circuit.activation_current
+    assert resistive * (1.0 - 1e-9) - 1e-12 <= high - low <= steepest * (1.0 + 1e-9) + 1e-12
+    assert b.voltage_drop(circuit, -current, time) == -low
+
+
+@given(ratings, temperatures, times, st.floats(1.0, 2000.0))
+def test_charge_transfer_fades_to_the_straight_battery(
+    rating: float, temperature: float, time: float, current: float
+) -> None:
+    """V_a towards nothing leaves the resistances; so does a large current for the slope."""
+    circuit = unit(rating, temperature=temperature)
+    straight = circuit.resistance_instant - circuit.resistance_slow * math.expm1(-time / circuit.time_slow)
+    faint = dataclasses.replace(circuit, activation_voltage=1e-9)
+    assert b.voltage_drop(faint, current, time) == pytest.approx(current * straight, abs=1e-6)
+    far = 1e5 * circuit.activation_current
+    slope = (b.voltage_drop(circuit, far * 1.001, math.inf) - b.voltage_drop(circuit, far, math.inf)) / (0.001 * far)
+    assert slope == pytest.approx(circuit.resistance_instant + circuit.resistance_slow, rel=1e-3)
+
+
+@given(ratings, temperatures, st.floats(0.05, 90.0), st.floats(0.0, 11.9))
+def test_a_current_found_from_a_voltage_gives_it_back(
+    rating: float, temperature: float, time: float, voltage: float
+) -> None:
+    circuit = unit(rating, temperature=temperature)
+    current = b.discharge_current(circuit, voltage, time)
+    assert b.terminal_voltage(circuit, current, time) == pytest.approx(voltage, abs=1e-9)
+    top = b.greatest_power(circuit, time)
+    assert top >= voltage * current * (1.0 - 1e-9)
+
+
+def test_several_tenths_of_a_volt_at_a_moderate_current() -> None:
+    """Charge transfer of a 540 A battery at 25 degC, as found: 0.23 V at 50 A, 0.58 V at 200 A, 0.88 V at 540 A."""
+    circuit = unit(540.0, temperature=25.0)
+    ohm = circuit.resistance_instant + circuit.resistance_slow
+    found = [b.voltage_drop(circuit, i, math.inf) - i * ohm for i in (50.0, 200.0, 540.0)]
+    assert found == pytest.approx([0.226, 0.579, 0.879], abs=0.001)
 
 
 # --- estimates and refusals ---------------------------------------------------------------------------------
@@ -428,8 +528,10 @@ def test_refusals_name_every_problem() -> None:
         b.resistance_shape(-1.0, 20.0)
     with pytest.raises(InputError):
         b.load_test_health(20.0, 13.0)
+    with pytest.raises(InputError):
+        b.discharge_current(unit(), 13.0, 1.0)
 
 
 def test_circuit_is_frozen_data() -> None:
     with pytest.raises(dataclasses.FrozenInstanceError):
-        unit().time_fast = 1.0  # type: ignore[misc]
+        unit().time_slow = 1.0  # type: ignore[misc]

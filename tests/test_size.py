@@ -717,8 +717,8 @@ def test_the_command_prints_one_document(tmp_path: Path) -> None:
     assert done.exit_code == 0, done.stderr
     found = json.loads(done.stdout)
     jsonschema.validate(found, ANSWER_SCHEMA)
-    assert (found["value"], found["holds"]) == ("22mF", True)
-    assert found["next_smaller"]["value"] == "10mF"
+    assert (found["value"], found["holds"]) == ("47mF", True)
+    assert found["next_smaller"]["value"] == "22mF"
     assert found["corners"] == ["as written", "again"]
 
 

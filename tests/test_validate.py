@@ -148,7 +148,9 @@ def test_a_failing_computation_is_a_miss_and_stops_nothing() -> None:
 @pytest.mark.parametrize("time", [0.5, 10.0, 30.0])
 def test_the_battery_bench_is_the_closed_form(time: float) -> None:
     battery = b.battery_circuit(600.0, "SAE", capacity=2.5e5, temperature=-5.0)
-    assert bench.discharge(battery, 400.0, time) == pytest.approx(b.terminal_voltage(battery, 400.0, time), abs=2e-3)
+    for current in (-60.0, 20.0, 400.0, 1200.0):
+        expected = b.terminal_voltage(battery, current, time)
+        assert bench.discharge(battery, current, time) == pytest.approx(expected, abs=2e-3), current
 
 
 def test_the_starter_bench_is_the_static_curve() -> None:
@@ -221,7 +223,7 @@ def test_the_command_prints_the_table_and_ends_with_1_on_a_miss(tmp_path: Path) 
     assert done.exit_code == 1
     assert "EN rating over DIN rating" in done.stdout
     assert "MISS" in done.stdout
-    assert "polarisation bends" in done.stdout
+    assert "charge transfer brings it" in done.stdout
     assert "1 of 2 outside checks miss" in done.stderr
     assert "10 mm2 in PVC" in target.read_text(encoding="utf-8")
 

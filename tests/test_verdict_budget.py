@@ -13,6 +13,7 @@ from cranksag.scenario import loads_scenario
 from cranksag.simulate import simulate
 from cranksag.verdict.budget import at
 from cranksag.verdict.results import Result
+from tests.charge_transfer import charge_transfer
 
 CLOSES = 1e-3  # [V] the budget against OCV less the display's minimum
 
@@ -111,7 +112,7 @@ def test_battery_and_cables_from_their_current_alone(changes: dict[str, str]) ->
     bank = boat.battery
     drops = {
         "start battery, internal": bank.resistance_instant * now
-        + polarisation(time, current, bank.resistance_fast, bank.time_fast, moment)
+        + float(charge_transfer(bank, time, current, np.array([moment]))[0])
         + polarisation(time, current, bank.resistance_slow, bank.time_slow, moment)
     }
     for element in (*boat.positive, *boat.negative):

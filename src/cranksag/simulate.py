@@ -12,7 +12,7 @@ from functools import partial
 from cranksag.catalogue import Catalogue
 from cranksag.circuit import build_circuit
 from cranksag.errors import InputError, SimulationError
-from cranksag.parts.battery import temperature_law_spread
+from cranksag.parts.battery import scaled, temperature_law_spread
 from cranksag.resolve import Boat, resolve
 from cranksag.scenario import Scenario, field_doc
 from cranksag.solver import LADDER, Settings, get_solver
@@ -157,16 +157,7 @@ def _si_text(path: str, value: float) -> str:
 
 
 def _with_battery(boat: Boat, factor: float) -> Boat:
-    battery = boat.battery
-    return dataclasses.replace(
-        boat,
-        battery=dataclasses.replace(
-            battery,
-            resistance_instant=battery.resistance_instant * factor,
-            resistance_fast=battery.resistance_fast * factor,
-            resistance_slow=battery.resistance_slow * factor,
-        ),
-    )
+    return dataclasses.replace(boat, battery=scaled(boat.battery, factor))
 
 
 def _with_motor(boat: Boat, factor: float) -> Boat:

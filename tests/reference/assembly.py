@@ -95,14 +95,12 @@ def cable(model: Model, name: str, a: str, b: str, element: Element) -> None:
 
 
 def bank(model: Model, name: str, p: str, n: str, battery: BatteryCircuit) -> None:
-    """v = OCV - vf - vs - R0 i; tau dv/dt = R i - v for the fast and the slow polarisation."""
+    """v = OCV - vf - vs - R0 i; tau dvs/dt = Rs i - vs; C dvf/dt = i - Ia sinh(vf / Va), the sinh in `motion`."""
     slow, fast = f"{name} slow", f"{name} fast"
-    for state, ohm, tau in (
-        (fast, battery.resistance_fast, battery.time_fast),
-        (slow, battery.resistance_slow, battery.time_slow),
-    ):
+    for state in (fast, slow):
         model.state(state, 0.0, electrical=True)
-        model.linear += [(state, name, -ohm / tau), (state, state, -1.0 / tau)]
+    model.linear += [(slow, name, -battery.resistance_slow / battery.time_slow), (slow, slow, -1.0 / battery.time_slow)]
+    model.linear += [(fast, name, -1.0 / battery.activation_capacitance)]
     model.net.source(name, p, n, battery.resistance_instant, {fast: -1.0, slow: -1.0}, battery.open_circuit_voltage)
 
 

@@ -29,7 +29,7 @@ CASES: dict[str, tuple[str, dict[str, str]]] = {
     "reservoir": ("reservoir", {"crank.key_on_before": "0.9 s"}),
     "supercapacitor": ("supercapacitor", {"crank.key_on_before": "0.9 s", "hold_up.capacitance": "0.5 F"}),
     "house feed": ("house-feed", {}),
-    "converter 24 V": ("converter-24v", {"hold_up.restart_delay": "50 ms"}),
+    "converter 24 V": ("converter-24v", {"hold_up.restart_delay": "50 ms", "engine.fires_after": "0.35 s"}),
     "converter 12 V, up/down": (
         "restarting",
         {
@@ -57,13 +57,14 @@ CASES: dict[str, tuple[str, dict[str, str]]] = {
         {
             "crank.attempts": "2",
             "crank.rest": "0.3 s",
-            "crank.key_held": "0.4 s",
+            "crank.key_held": "0.42 s",
             "engine.fires_after": "0.1 s",
             **QUICK_BOOT,
         },
     ),
     "permanent magnet": ("restarting", {"starter.motor": "permanent magnet"}),
-    "never fires": ("restarting", {"engine.fires_after": "never"}),
+    # the key is let go where the coasting engine does not just pass over a compression: that would be a knife's edge
+    "never fires": ("restarting", {"engine.fires_after": "never", "crank.key_held": "0.85 s"}),
 }
 
 

@@ -41,6 +41,9 @@ class Row:
 
 ROWS = (
     Row("battery", "battery", "r0", "none", ("battery", 0.5, 1.0), 0.010),
+    Row("battery", "battery", "va", "none", ("battery", 0.5, 1.0), 0.002),
+    Row("battery", "battery", "ia", "none", ("battery", 0.5, 1.0), 0.002),
+    Row("battery", "battery", "cf", "none", ("battery", 0.445, 0.465), 0.001),
     Row("cable", "pos0", "r", "none", ("starter_stud", 0.5, 1.0), 0.002),
     Row("joint", "pos1", "r", "none", ("starter_stud", 0.5, 1.0), 0.002),
     Row("wire", "feed", "r", "none", ("display", 0.5, 1.0), 0.002),
@@ -51,7 +54,7 @@ ROWS = (
     Row("solenoid", "solenoid", "rpi", "none", ("pull_in_current", 0.42, 0.435), 0.1),
     Row("starter", "starter", "k1", "none", ("starter_current", 0.5, 1.0), 2.0),
     Row("engine", "engine", "tc", "none", ("crank_angle", 0.9, 1.0), 0.015),
-    Row("alternator", "alternator", "vch", "none", ("starter_stud", 1.25, 1.4), 0.007),
+    Row("alternator", "alternator", "vch", "charging", ("starter_stud", 2.0, 2.4), 0.007),
     Row("load_current", "load0", "amount", "loads", ("return_current", 0.5, 1.0), 5e-3),
     Row("load_power", "load1", "amount", "loads", ("return_current", 0.5, 1.0), 5e-3),
     Row("load_resistance", "load2", "amount", "loads", ("return_current", 0.5, 1.0), 5e-3),
@@ -75,6 +78,8 @@ def boat_for(case: str) -> Boat:
         rows = (("current", 1.0), ("power", 15.0), ("resistance", 10.0))
         loads = tuple(Load(k, f"loads.{i}", "feed", "display return", k, v, *window) for i, (k, v) in enumerate(rows))  # type: ignore[arg-type]
         return dataclasses.replace(boat_of("none"), loads=loads)
+    if case == "charging":
+        return boat_of("none", alternator__rating="300 A", crank__after="1.2 s")
     if case == "slow reset":
         return boat_of("none", displays__0__reset_after="20 ms")
     if case in ("resistor", "zener"):

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from cranksag.parts.battery import BatteryCircuit
 from cranksag.resolve.model import ConverterAhead, Display, StandbyPack
 from tests.reference import laws
 from tests.reference.assembly import Model, node_of
@@ -100,7 +101,9 @@ def _display_switches(model: Model, k: int, display: Display) -> list[Switch]:
 def motions(model: Model) -> list[Rate]:
     """The rates that depend on flags or are not linear."""
     boat = model.boat
-    found = [_machine(model), _engine(model)]
+    found = [_machine(model), _engine(model), _charge_transfer(model, "battery", boat.battery)]
+    if boat.house is not None:
+        found.append(_charge_transfer(model, "house", boat.house))
     found.append(_armature(model, "solenoid", "solenoid", boat.solenoid.travel_operate, boat.solenoid.travel_release))
     if boat.start.relay is not None:
         times = boat.start.relay.travel_time_operate, boat.start.relay.travel_time_release
@@ -113,6 +116,17 @@ def motions(model: Model) -> list[Rate]:
     if isinstance(hold, ConverterAhead):
         found.append(_converter(model, hold))
     return found
+
+
+def _charge_transfer(model: Model, name: str, battery: BatteryCircuit) -> Rate:
+    """What discharges the double layer: dvf/dt = ... - Ia sinh(vf / Va) / C."""
+    k = model.states[f"{name} fast"]
+    size = battery.activation_current / battery.activation_capacitance
+
+    def rate(x: Sequence[float], currents: Sequence[float], into: list[float]) -> None:
+        into[k] -= size * math.sinh(x[k] / battery.activation_voltage)
+
+    return rate
 
 
 def _machine(model: Model) -> Rate:

@@ -134,19 +134,21 @@ def add_battery(build: Builder, block: str, name: str, p: str, n: str, battery: 
         "battery",
         voc=battery.open_circuit_voltage,
         r0=battery.resistance_instant,
-        rf=battery.resistance_fast,
-        cf=battery.time_fast / battery.resistance_fast,
+        va=battery.activation_voltage,
+        ia=battery.activation_current,
+        cf=battery.activation_capacitance,
         rs=battery.resistance_slow,
         cs=battery.time_slow / battery.resistance_slow,
-        vf0=current * battery.resistance_fast,
+        vf0=battery.activation_voltage * math.asinh(current / battery.activation_current),
         vs0=current * battery.resistance_slow,
     )
 
 
 def battery_at_rest(build: Builder, name: str, p: str, n: str, battery: BatteryCircuit) -> None:
-    """The bank in the network at rest: all its resistances, capacitances fully polarised."""
-    total = battery.resistance_instant + battery.resistance_fast + battery.resistance_slow
-    build.at_rest("e", name, p, n, battery.open_circuit_voltage, total)
+    """The bank in the network at rest: all its resistances and its charge transfer, capacitances fully polarised."""
+    ohm = battery.resistance_instant + battery.resistance_slow
+    activation = battery.activation_voltage, battery.activation_current
+    build.at_rest("e", name, p, n, battery.open_circuit_voltage, ohm, *activation)
 
 
 def rest_network(build: Builder, boat: Boat) -> None:

@@ -29,7 +29,8 @@ REST_TOLERANCE = 1e-7  # [V] last Newton step of the rest state
 class RestElement:
     """A conducting element at rest between nodes `a` and `b`.
 
-    kind "r": `value` [ohm]; "e": source of `value` [V] behind `extra` [ohm], `a` positive;
+    kind "r": `value` [ohm]; "e": source of `value` [V] behind `extra` [ohm], `a` positive, and with a `knee` [A] behind
+    charge transfer of `series` [V] as well: v = series asinh(i / knee);
     "d": diode with saturation current `value` [A], emission-scaled voltage `extra` [V], series `series` [ohm];
     "p": constant power `value` [W] above `extra` [V].
     """
@@ -41,6 +42,7 @@ class RestElement:
     value: float
     extra: float = 0.0
     series: float = 0.0
+    knee: float = 0.0
 
 
 @dataclass(slots=True)
@@ -84,11 +86,19 @@ class Builder:
             self._use(self.netlist.subcircuits[inner])
 
     def at_rest(
-        self, kind: str, name: str, a: str, b: str, value: float, extra: float = 0.0, series: float = 0.0
+        self,
+        kind: str,
+        name: str,
+        a: str,
+        b: str,
+        value: float,
+        extra: float = 0.0,
+        series: float = 0.0,
+        knee: float = 0.0,
     ) -> None:
         """Enter an element of the network at rest."""
         least = LEAST_RESISTANCE if kind == "r" else value
-        self.rest.append(RestElement(kind, name, a, b, max(value, least), extra, series))
+        self.rest.append(RestElement(kind, name, a, b, max(value, least), extra, series, knee))
 
     def text(self, placed: tuple[str, ...]) -> str:
         """The deck's lines: used subcircuits, then the top circuit with its blocks replaced.
@@ -173,6 +183,8 @@ def _current(element: RestElement, across: float) -> tuple[float, float]:
     """Current from a to b and its slope [A, S]."""
     if element.kind == "r":
         return across / element.value, 1.0 / element.value
+    if element.kind == "e" and element.knee:
+        return _transfer(across - element.value, element.extra, element.series, element.knee)
     if element.kind == "e":
         return (across - element.value) / element.extra, 1.0 / element.extra
     if element.kind == "p":
@@ -180,6 +192,18 @@ def _current(element: RestElement, across: float) -> tuple[float, float]:
         # drive it upwards for ever
         return element.value / max(across, element.extra), 0.0
     return _diode(across, element.value, element.extra, element.series)
+
+
+def _transfer(drop: float, ohm: float, scale: float, knee: float) -> tuple[float, float]:
+    """Current and slope of a resistance in series with v = scale asinh(i / knee), by Newton on the current."""
+    current = drop / (ohm + scale / knee)
+    for _ in range(60):
+        error = ohm * current + scale * math.asinh(current / knee) - drop
+        change = error / (ohm + scale / math.hypot(current, knee))
+        current -= change
+        if abs(change) <= 1e-14 * abs(current):
+            break
+    return current, 1.0 / (ohm + scale / math.hypot(current, knee))
 
 
 def _diode(across: float, saturation: float, scale: float, series: float) -> tuple[float, float]:

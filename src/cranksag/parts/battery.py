@@ -1,22 +1,22 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Lead-acid start battery: rating and test behind it to open-circuit voltage and a three-part resistance.
+"""Lead-acid start battery: rating and test behind it to open-circuit voltage, resistances and charge transfer.
 
-Model of one 12 V battery: an open-circuit voltage E behind R_instant, (R_fast || C_fast), (R_slow || C_slow).
-For a constant current I from rest
+The circuit is that of `cranksag.parts.discharge`. Everything scales with one size: a battery of twice the rating at
+twice the current has the same voltage.
 
-    V(t) = E - I [R_instant + R_fast (1 - exp(-t/time_fast)) + R_slow (1 - exp(-t/time_slow))].
+Charge transfer and double layer come from a published set of electrode kinetics; the share of the slow part and its
+time from published pulse currents of AGM batteries at 25 degC (5 to 30 s; used for every chemistry); the scale of the
+resistances from the rating, so that at the rating's own current, temperature and binding time the terminal voltage is
+the test's. Two temperature laws, one ohmic and one for polarisation, are anchored on a pair of ratings at -18 and
+0 degC.
 
-The shares of the three parts and time_slow come from published pulse currents of AGM batteries at 25 degC
-(5 to 30 s; used for every chemistry); the scale comes from the rating, so that at the rating's own current,
-temperature and binding time the terminal voltage is the test's. Two temperature laws, one ohmic and one for
-polarisation, are anchored on a pair of ratings at -18 and 0 degC.
-
-Limits of use: currents near a crank (a third of the rating upwards); at a few amperes a real battery shows
-more resistance than this. Not for discharges of minutes: 90 s is the longest time ever asked of the model.
+Limits of use: the reaction is taken as even through the plates, which gives the least charge-transfer drop; crowding at
+the plates' faces would add to it. Not for discharges of minutes: 90 s is the longest time ever asked of the model.
 """
 
 from __future__ import annotations
 
+import dataclasses
 import itertools
 import math
 from collections.abc import Mapping
@@ -25,6 +25,15 @@ from types import MappingProxyType
 from typing import Literal
 
 from cranksag.errors import InputError
+from cranksag.parts.discharge import (
+    BatteryCircuit,
+    charge_transfer,
+    discharge_current,
+    greatest_power,
+    scaled,
+    terminal_voltage,
+    voltage_drop,
+)
 
 __all__ = [
     "ANCHOR_PAIR",
@@ -41,8 +50,9 @@ __all__ = [
     "battery_circuit",
     "battery_mass",
     "binding_point",
-    "effective_resistance",
+    "discharge_current",
     "estimate_rating",
+    "greatest_power",
     "load_test_health",
     "load_test_table",
     "open_circuit_voltage",
@@ -50,8 +60,10 @@ __all__ = [
     "rating_resistance",
     "resistance_shape",
     "resistance_temperature_ratio",
+    "scaled",
     "temperature_law_spread",
     "terminal_voltage",
+    "voltage_drop",
 ]
 
 Chemistry = Literal["flooded", "efb", "agm", "gel"]
@@ -117,10 +129,22 @@ PULSE_TIMES = (5.0, 10.0, 20.0, 30.0)  # [s] same table
 PULSE_VOLTAGE = 7.2  # [V] same table
 PULSE_TEMPERATURE = 25.0  # [degC] same table; the shares below hold at this temperature
 PULSE_FITTED = ("535", "925")  # models used for the two figures below; 545 and 625 are kept back as checks
-SLOW_SHARE = 1.0903  # [-] R_slow over R_instant + R_fast at 25 degC, least squares on the fitted models
-TIME_SLOW = 42.18  # [s] same fit
-FAST_SHARE = 0.2  # [-] R_fast over R_instant + R_fast at 25 degC (engineering estimate)
-TIME_FAST = 0.3  # [s] charge transfer with its double layer, 0.1 to 1 s (engineering estimate)
+SLOW_SHARE = 1.2144  # [-] R_slow over R_instant at 25 degC, least squares on the fitted models
+TIME_SLOW = 43.68  # [s] same fit
+
+# --- charge transfer ----------------------------------------------------------------------------------------
+# Kinetics of a 12 V 17 Ah battery at 294.85 K: Sulzer et al., J. Electrochem. Soc. 166 (2019) A2363, parameters as in
+# the authors' open code; exchange-current densities after Srinivasan (2003). Two electrons, symmetric: in both
+# electrodes j = 2 j0 sinh(F v / (R T)).
+KINETICS_TEMPERATURE = 294.85 - 273.15  # [degC] same
+KINETICS_CAPACITY = 17.0  # [Ah] same
+PLATE_AREA = 8 * 0.114 * 0.065  # [m2] eight pairs of plates, same
+#: (exchange current density [A/m2], inner surface [1/m], thickness [m]) of negative and positive plates, same
+ELECTRODES = ((0.06, 2.3e6, 0.9e-3), (0.004, 2.3e7, 1.25e-3))
+DOUBLE_LAYER = 0.2  # [F/m2] same
+CELLS = 6  # [-] in a 12 V battery
+GAS_OVER_FARADAY = 8.31446 / 96485.3  # [V/K] R / F
+KELVIN = 273.15
 
 # --- temperature laws ---------------------------------------------------------------------------------------
 #: [1/K] ohmic part: +50 % from +30 to -18 degC (nenpower.com, second hand), taken as exponential
@@ -129,20 +153,21 @@ OHMIC_SLOPE = math.log(1.5) / 48.0
 #: (500 = 650). 490 = 630 (manual 90-883728 p. 2B-21), 512 = 675 (fairwindsmarina.com, from a service manual)
 #: and 800 = 1000 (continuouswave.com thread 001257) are kept back as checks.
 ANCHOR_PAIR = (500.0, 650.0)
-#: [1/K] polarisation parts by law. "anchored" returns `ANCHOR_PAIR`; "weak" and "strong" make the 30 s
-#: resistance at -18 over +27 degC 1.5 (same page as OHMIC_SLOPE, read as the whole resistance) and 2.5 (100 %
-#: to 40 % available cranking power, TM 5-4210-230-14&P-1 p. 458).
+#: [1/K] slow part and charge transfer at zero current, by law. "anchored" returns `ANCHOR_PAIR`; "weak" and "strong"
+#: make the drop after 30 s of the SAE current at -18 over +27 degC 1.5 (same page as OHMIC_SLOPE, read as the whole
+#: resistance) and the greatest power after 30 s 40 % (available cranking power, TM 5-4210-230-14&P-1 p. 458).
 POLARISATION_SLOPES: Mapping[str, float] = MappingProxyType(
-    {"weak": 0.009594, "anchored": 0.018764, "strong": 0.028745}
+    {"weak": 0.014457, "anchored": 0.021138, "strong": 0.032088}
 )
-WEAK_RATIO = 1.5  # [-] R(-18)/R(27) after 30 s behind "weak"
-STRONG_RATIO = 2.5  # [-] R(-18)/R(27) after 30 s behind "strong"
+WEAK_RATIO = 1.5  # [-] drop at -18 over 27 degC after 30 s behind "weak"
+STRONG_POWER = 0.40  # [-] greatest power at -18 over 27 degC after 30 s behind "strong"
 
 # --- state of charge ----------------------------------------------------------------------------------------
 EMPTY_RISE = 0.40  # [-] rise of resistance from full to empty, near-linear (nenpower.com, second hand)
 
 # --- bounds of use ------------------------------------------------------------------------------------------
 TEMPERATURE_RANGE = (-40.0, 80.0)  # [degC] beyond it the laws are not meant (engineering estimate)
+SPREAD_LOAD = 0.5  # [-] of the rating: a crank, at which the temperature laws are compared (engineering estimate)
 HEALTH_MAX = 1.5  # [-] a new battery may exceed its rating, not by more than this (engineering estimate)
 
 # --- load test ----------------------------------------------------------------------------------------------
@@ -157,23 +182,6 @@ LOAD_TEST_TIME = 15.0  # [s] same manuals
 # --- mass ---------------------------------------------------------------------------------------------------
 #: [kg/Ah] of a 12 V battery, 20 h rate (engineering estimate; flooded: 16.6 kg for 74 Ah on a maker's sheet)
 MASS_PER_CAPACITY: Mapping[str, float] = MappingProxyType({"flooded": 0.225, "efb": 0.25, "agm": 0.28, "gel": 0.32})
-
-
-@dataclass(frozen=True, slots=True)
-class BatteryCircuit:
-    """Parameters of a battery or bank for the netlist (the module's equation).
-
-    open_circuit_voltage [V]; resistance_instant, resistance_fast, resistance_slow [ohm];
-    time_fast, time_slow [s]; capacity : rated charge [C].
-    """
-
-    open_circuit_voltage: float
-    resistance_instant: float
-    resistance_fast: float
-    time_fast: float
-    resistance_slow: float
-    time_slow: float
-    capacity: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,26 +260,77 @@ def open_circuit_voltage(
     return voltage
 
 
-def _part_factors(temperature: float, law: TemperatureLaw) -> tuple[float, float, float]:
-    """Instant, fast and slow resistance over (instant + fast at 25 degC) [-]."""
+def _part_factors(temperature: float, law: TemperatureLaw) -> tuple[float, float]:
+    """Instant and slow resistance over the instant one at 25 degC [-]."""
     warmer = temperature - PULSE_TEMPERATURE
-    polarisation = math.exp(-POLARISATION_SLOPES[law] * warmer)
-    instant = (1.0 - FAST_SHARE) * math.exp(-OHMIC_SLOPE * warmer)
-    return instant, FAST_SHARE * polarisation, SLOW_SHARE * polarisation
+    return math.exp(-OHMIC_SLOPE * warmer), SLOW_SHARE * math.exp(-POLARISATION_SLOPES[law] * warmer)
 
 
 def resistance_shape(time: float, temperature: float, law: TemperatureLaw = "anchored") -> float:
-    """Effective resistance (E - V)/I after a constant current from rest, over instant + fast at 25 degC.
+    """Resistive part of the drop after a constant current from rest, over the current and R_instant at 25 degC.
 
     Parameters: time since the current began [s] >= 0; temperature [degC]; law : temperature law.
-    Returns: shape [-]. The rating supplies the scale.
+    Returns: shape [-]; charge transfer is not in it. The rating supplies the scale.
     Raises: InputError outside the temperature range or for a negative time.
     """
     _check(temperature, "flooded")
     if not time >= 0.0:
         raise InputError([f"time {time:g} s since the current began must be zero or more"])
-    instant, fast, slow = _part_factors(temperature, law)
-    return instant - fast * math.expm1(-time / TIME_FAST) - slow * math.expm1(-time / TIME_SLOW)
+    instant, slow = _part_factors(temperature, law)
+    return instant - slow * math.expm1(-time / TIME_SLOW)
+
+
+def _kinetics(temperature: float, law: TemperatureLaw) -> tuple[float, float, float]:
+    """V_a [V], I_a [A] and double layer [F] of a 12 V battery of one ampere by SAE.
+
+    Both electrodes have nearly the same exchange current, so one law with its geometric mean stands for the two. It
+    follows the capacity (inner surface of the active mass), which `RATING_PER_CAPACITY` turns into a rating, so that
+    everything scales with one size; a battery with 14 A/Ah in place of 7.8 has 0.17 V more. In the cold the resistance
+    at zero current, V_a / I_a, grows as the polarisation law says. The double layer gives the two electrodes' mean
+    time constant at zero current, 0.35 s, and does not depend on temperature.
+    """
+    share = 1.0 / RATING_PER_CAPACITY / KINETICS_CAPACITY
+    exchange = [j0 * a * d * PLATE_AREA * share for j0, a, d in ELECTRODES]
+    layers = [DOUBLE_LAYER * a * d * PLATE_AREA * share for _, a, d in ELECTRODES]
+    size = 2.0 * math.sqrt(math.prod(exchange))
+    voltage, measured_at = (2.0 * CELLS * GAS_OVER_FARADAY * (t + KELVIN) for t in (temperature, KINETICS_TEMPERATURE))
+    # one electrode of one cell: R T / (2 F I0) [ohm]; CELLS of both in series have V_a / I_a
+    ohms = [measured_at / (4.0 * CELLS * i0) for i0 in exchange]
+    time = sum(r * r * layer for r, layer in zip(ohms, layers, strict=True)) / sum(ohms)
+    colder = math.exp(POLARISATION_SLOPES[law] * (KINETICS_TEMPERATURE - temperature))
+    return voltage, size * voltage / measured_at / colder, time * size / measured_at
+
+
+def _unit(temperature: float, chemistry: Chemistry, law: TemperatureLaw) -> BatteryCircuit:
+    """A sound, full 12 V battery of one ampere by SAE: its own test gives the scale of its resistances."""
+    test = RATING_TESTS["SAE"]
+    ((time, voltage),) = test.points
+    room = open_circuit_voltage(1.0, test.temperature, chemistry) - voltage
+    room -= charge_transfer(*_kinetics(test.temperature, law), 1.0, time)
+    scale = room / resistance_shape(time, test.temperature, law)
+    instant, slow = _part_factors(temperature, law)
+    return BatteryCircuit(
+        open_circuit_voltage(1.0, temperature, chemistry),
+        scale * instant,
+        *_kinetics(temperature, law),
+        scale * slow,
+        TIME_SLOW,
+        COULOMB_PER_AMPERE_HOUR / RATING_PER_CAPACITY,
+    )
+
+
+def _size(rating: float, rating_standard: str, chemistry: Chemistry, law: TemperatureLaw) -> float:
+    """SAE rating of a battery rated by another test: of its conditions the one that asks for most counts [A]."""
+    if not 0.0 < rating < math.inf:
+        raise InputError([f"battery rating {rating:g} A must be more than zero"])
+    return rating / min(load for load, _ in _loads(rating_standard, chemistry, law))
+
+
+def _loads(rating_standard: str, chemistry: Chemistry, law: TemperatureLaw) -> list[tuple[float, tuple[float, float]]]:
+    """For each condition of a test the current [A] that a battery of one ampere by SAE holds it with."""
+    test = _test(rating_standard)
+    unit = _unit(test.temperature, chemistry, law)
+    return [(discharge_current(unit, voltage, time), (time, voltage)) for time, voltage in test.points]
 
 
 def binding_point(
@@ -279,18 +338,12 @@ def binding_point(
 ) -> tuple[float, float]:
     """The condition of a rating test that a battery only just meets, (time, voltage).
 
-    Of the test's points it is the one that allows the least resistance.
+    Of the test's points it is the one that allows the least current.
 
     Parameters: rating_standard : key of `RATING_TESTS`; chemistry; law : temperature law.
     Returns: (time [s], voltage [V]). Raises: InputError for an unknown test or chemistry.
     """
-    test = _test(rating_standard)
-    voltage = open_circuit_voltage(1.0, test.temperature, chemistry)
-
-    def allowed(point: tuple[float, float]) -> float:
-        return (voltage - point[1]) / resistance_shape(point[0], test.temperature, law)
-
-    return min(test.points, key=allowed)
+    return min(_loads(rating_standard, chemistry, law))[1]
 
 
 def rating_resistance(
@@ -299,9 +352,9 @@ def rating_resistance(
     chemistry: Chemistry = "flooded",
     law: TemperatureLaw = "anchored",
 ) -> float:
-    """Effective resistance of a sound, full 12 V battery at its rating test's temperature and binding time.
+    """Drop over current of a sound, full 12 V battery in its own rating test, at the binding time.
 
-    R = (E - V_test) / rating.
+    R = (E - V_test) / rating, charge transfer included.
 
     Parameters: rating [A] > 0; rating_standard : key of `RATING_TESTS`; chemistry; law : temperature law.
     Returns: resistance [ohm].
@@ -311,13 +364,6 @@ def rating_resistance(
         raise InputError([f"battery rating {rating:g} A must be more than zero"])
     _, voltage = binding_point(rating_standard, chemistry, law)
     return (open_circuit_voltage(1.0, _test(rating_standard).temperature, chemistry) - voltage) / rating
-
-
-def _scale(rating: float, rating_standard: str, chemistry: Chemistry, law: TemperatureLaw) -> float:
-    """Instant + fast resistance at 25 degC of a sound, full 12 V battery [ohm]."""
-    time, _ = binding_point(rating_standard, chemistry, law)
-    shape = resistance_shape(time, _test(rating_standard).temperature, law)
-    return rating_resistance(rating, rating_standard, chemistry, law) / shape
 
 
 def estimate_rating(capacity: float) -> float:
@@ -343,8 +389,8 @@ def battery_circuit(
 ) -> BatteryCircuit:
     """Circuit of one 12 V battery.
 
-    R_part = scale(rating) x part(T) x (1 + 0.4 (1 - state of charge)) / health. Dividing by health makes
-    health the share of the rated cranking current still there, exactly, for a full battery in its own test.
+    Its drop is that of a sound, full battery whose rating is multiplied by health / (1 + 0.4 (1 - state of charge)).
+    So health is the share of the rated cranking current still there, exactly, for a full battery in its own test.
 
     Parameters
     ----------
@@ -368,16 +414,10 @@ def battery_circuit(
     """
     _check(temperature, chemistry, state_of_charge, health)
     estimate_rating(capacity)  # refuses a capacity that is not positive
-    scale = _scale(rating, rating_standard, chemistry, law)
-    scale *= (1.0 + EMPTY_RISE * (1.0 - state_of_charge)) / health
-    instant, fast, slow = _part_factors(temperature, law)
-    return BatteryCircuit(
+    size = _size(rating, rating_standard, chemistry, law) * health / (1.0 + EMPTY_RISE * (1.0 - state_of_charge))
+    return dataclasses.replace(
+        scaled(_unit(temperature, chemistry, law), 1.0 / size),
         open_circuit_voltage=open_circuit_voltage(state_of_charge, temperature, chemistry),
-        resistance_instant=scale * instant,
-        resistance_fast=scale * fast,
-        time_fast=TIME_FAST,
-        resistance_slow=scale * slow,
-        time_slow=TIME_SLOW,
         capacity=capacity,
     )
 
@@ -397,7 +437,7 @@ def bank_circuit(
 ) -> BatteryCircuit:
     """Circuit of a bank of equal 12 V batteries.
 
-    Voltage x series; resistances x series / parallel; capacity x parallel. Link cables (each series joint
+    Voltages x series; resistances x series / parallel; currents and capacity x parallel. Link cables (each series joint
     between batteries, in every string) add (series - 1) x link / parallel to the instant part; parallel
     jumpers belong to the cable runs.
 
@@ -437,31 +477,13 @@ def bank_circuit(
     return BatteryCircuit(
         open_circuit_voltage=unit.open_circuit_voltage * in_series,
         resistance_instant=unit.resistance_instant * ratio + (in_series - 1) * link_resistance / in_parallel,
-        resistance_fast=unit.resistance_fast * ratio,
-        time_fast=unit.time_fast,
+        activation_voltage=unit.activation_voltage * in_series,
+        activation_current=unit.activation_current * in_parallel,
+        activation_capacitance=unit.activation_capacitance / ratio,
         resistance_slow=unit.resistance_slow * ratio,
         time_slow=unit.time_slow,
         capacity=capacity * in_parallel,
     )
-
-
-def effective_resistance(circuit: BatteryCircuit, time: float) -> float:
-    """(E - V)/I after a constant current from rest, by the module's equation.
-
-    Parameters: circuit; time since the current began [s] >= 0, may be inf. Returns: resistance [ohm].
-    """
-    fast = -circuit.resistance_fast * math.expm1(-time / circuit.time_fast)
-    slow = -circuit.resistance_slow * math.expm1(-time / circuit.time_slow)
-    return circuit.resistance_instant + fast + slow
-
-
-def terminal_voltage(circuit: BatteryCircuit, current: float, time: float) -> float:
-    """Terminal voltage under a constant discharge current from rest.
-
-    Parameters: circuit; current [A], discharge positive; time since it began [s] >= 0.
-    Returns: voltage [V]; it may fall below zero where the current could not flow.
-    """
-    return circuit.open_circuit_voltage - current * effective_resistance(circuit, time)
 
 
 def predict_rating(
@@ -473,45 +495,52 @@ def predict_rating(
 ) -> float:
     """Rating of a battery by one test, predicted from its rating by another.
 
-    I_to = (E - V_to) / R(t_to, T_to) at the binding point of the second test.
+    The least of the currents that meet the second test's conditions; proportional to the first rating.
 
     Parameters: rating [A] by from_standard; from_standard, to_standard : keys of `RATING_TESTS`; chemistry;
     law : temperature law. Returns: rating [A]. Raises: InputError as `rating_resistance`.
     """
-    scale = _scale(rating, from_standard, chemistry, law)
-    return _scale(1.0, to_standard, chemistry, law) / scale
+    return _size(rating, from_standard, chemistry, law) / _size(1.0, to_standard, chemistry, law)
 
 
 def resistance_temperature_ratio(
-    temperature: float, reference: float, time: float, law: TemperatureLaw = "anchored"
+    temperature: float, reference: float, time: float, law: TemperatureLaw = "anchored", load: float = 1.0
 ) -> float:
-    """Effective resistance at a temperature over that at a reference temperature.
+    """Drop of a flooded battery at a temperature over that at a reference temperature, at the same current.
 
-    Parameters: temperature, reference [degC]; time since the current began [s]; law : temperature law.
-    Returns: ratio [-]. Raises: InputError outside the temperature range.
+    Parameters: temperature, reference [degC]; time since the current began [s]; law : temperature law; load : current
+    over the SAE rating [-]. Returns: ratio [-]. Raises: InputError outside the temperature range.
     """
-    return resistance_shape(time, temperature, law) / resistance_shape(time, reference, law)
+    drops = [voltage_drop(_unit(t, "flooded", law), load, time) for t in (temperature, reference)]
+    return drops[0] / drops[1]
 
 
 def temperature_law_spread(
-    temperature: float, time: float, rating_standard: str = "SAE", chemistry: Chemistry = "flooded"
+    temperature: float,
+    time: float,
+    rating_standard: str = "SAE",
+    chemistry: Chemistry = "flooded",
+    load: float = SPREAD_LOAD,
 ) -> tuple[float, float]:
-    """Band on the resistance of a rated battery from the disagreement of the published temperature laws.
+    """Band on the drop of a rated battery from the disagreement of the published temperature laws.
 
-    For each law the scale is taken anew from the rating, so the band closes at the rating's own test and
+    For each law the size is taken anew from the rating, so the band closes at the rating's own test and
     opens away from it.
 
-    Parameters: temperature [degC]; time since the current began [s]; rating_standard; chemistry.
-    Returns: (lowest, highest) resistance over that of the anchored law [-]. Raises: InputError as
-    `rating_resistance`.
+    Parameters: temperature [degC]; time since the current began [s]; rating_standard; chemistry; load : current over
+    the rating at which the laws are compared [-].
+    Returns: (lowest, highest) factor for `scaled` that gives the anchored law's battery the other law's drop [-].
+    Raises: InputError as `rating_resistance`.
     """
-
-    def resistance(law: TemperatureLaw) -> float:
-        return _scale(1.0, rating_standard, chemistry, law) * resistance_shape(time, temperature, law)
-
-    middle = resistance("anchored")
-    ratios = (resistance("weak") / middle, 1.0, resistance("strong") / middle)
-    return min(ratios), max(ratios)
+    laws: tuple[TemperatureLaw, ...] = ("weak", "anchored", "strong")
+    voltages, currents = [], {}
+    for law in laws:
+        unit = _unit(temperature, chemistry, law)
+        currents[law] = load / _size(1.0, rating_standard, chemistry, law)
+        voltages.append(terminal_voltage(unit, currents[law], time))
+    unit = _unit(temperature, chemistry, "anchored")
+    factors = [discharge_current(unit, voltage, time) / currents["anchored"] for voltage in voltages]
+    return min(1.0, *factors), max(1.0, *factors)
 
 
 def load_test_health(
@@ -522,20 +551,26 @@ def load_test_health(
     state_of_charge: float = 1.0,
     law: TemperatureLaw = "anchored",
 ) -> LoadTestCrossing:
-    """Health at which the half-rating 15 s load test meets a voltage limit.
-
-    V = E - (rating/2) R(15 s)/health, so health = (rating/2) R(15 s) / (E - limit): free of the rating.
+    """Health at which the half-rating 15 s load test meets a voltage limit; free of the rating.
 
     Parameters: temperature [degC]; limit [V]; rating_standard, chemistry, state_of_charge, law as
     `battery_circuit`. Returns: `LoadTestCrossing`. Raises: InputError if the limit is not below E.
     """
-    rise = 1.0 + EMPTY_RISE * (1.0 - state_of_charge)
-    voltage = open_circuit_voltage(state_of_charge, temperature, chemistry)
+    battery = battery_circuit(
+        1.0,
+        rating_standard,
+        capacity=1.0,
+        chemistry=chemistry,
+        state_of_charge=state_of_charge,
+        temperature=temperature,
+        law=law,
+    )
+    voltage = battery.open_circuit_voltage
     if not limit < voltage:
         raise InputError([f"load-test limit {limit:g} V is not below the resting voltage {voltage:.2f} V"])
-    scale = _scale(1.0, rating_standard, chemistry, law)
-    drop = LOAD_TEST_SHARE * scale * rise * resistance_shape(LOAD_TEST_TIME, temperature, law)
-    return LoadTestCrossing(temperature, limit, voltage - drop, drop / (voltage - limit))
+    sound = terminal_voltage(battery, LOAD_TEST_SHARE, LOAD_TEST_TIME)
+    health = LOAD_TEST_SHARE / discharge_current(battery, limit, LOAD_TEST_TIME)
+    return LoadTestCrossing(temperature, limit, sound, health)
 
 
 def load_test_table(chemistry: Chemistry = "flooded", law: TemperatureLaw = "anchored") -> list[LoadTestCrossing]:

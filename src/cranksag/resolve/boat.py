@@ -6,7 +6,7 @@ from __future__ import annotations
 import dataclasses
 import math
 
-from cranksag.parts.battery import BatteryCircuit, bank_circuit
+from cranksag.parts.battery import BatteryCircuit, bank_circuit, scaled
 from cranksag.parts.conductors import inductance_per_metre, run_resistance
 from cranksag.parts.display import CONVERTER_MINIMUM_SHARE, display_circuit
 from cranksag.resolve.fields import Ledger, Section
@@ -72,18 +72,14 @@ def bank(ledger: Ledger, name: str, temperature: float) -> BatteryCircuit:
     )
     volts = circuit.open_circuit_voltage / series
     section.derived("open_circuit_voltage", volts, "from chemistry and charge")
-    inside = circuit.resistance_instant + circuit.resistance_fast
-    section.derived("internal_resistance", inside * parallel / series, "from the rating, at the battery's temperature")
+    instant = circuit.resistance_instant * parallel / series
+    section.derived("internal_resistance", instant, "instant part, from the rating, at the battery's temperature")
     if section.written("open_circuit_voltage") is not None:
         circuit = dataclasses.replace(circuit, open_circuit_voltage=series * section.number("open_circuit_voltage"))
     if section.written("internal_resistance") is not None:
-        ratio = section.number("internal_resistance") * series / parallel / inside
-        circuit = dataclasses.replace(
-            circuit,
-            resistance_instant=circuit.resistance_instant * ratio,
-            resistance_fast=circuit.resistance_fast * ratio,
-            resistance_slow=circuit.resistance_slow * ratio,
-        )
+        measured = section.number("internal_resistance") * series / parallel
+        # a tester's signal is too quick for the double layer: it reads the instant part
+        circuit = scaled(circuit, measured / circuit.resistance_instant)
     return circuit
 
 

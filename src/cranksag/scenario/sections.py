@@ -108,9 +108,7 @@ class Battery(Section):
     ] = None
     internal_resistance: Annotated[
         float | None,
-        quantity(
-            "resistance", "0.1 mohm", "1 ohm", "Measured internal resistance of one battery; estimated from the rating."
-        ),
+        quantity("resistance", "0.1 mohm", "1 ohm", "A tester's reading on one battery; estimated from the rating."),
     ] = None
     open_circuit_voltage: Annotated[
         float | None,

@@ -155,4 +155,4 @@ def _battery_resistance(entry: Entry) -> float:
         health=1.0,
         temperature=25.0,
     )
-    return made.resistance_instant + made.resistance_fast
+    return made.resistance_instant

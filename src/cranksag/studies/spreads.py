@@ -20,7 +20,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from cranksag.errors import InputError
-from cranksag.parts.battery import temperature_law_spread
+from cranksag.parts.battery import scaled, temperature_law_spread
 from cranksag.parts.relay import (
     OPERATE_SHARE_LOW,
     OPERATE_SHARE_TYPICAL,
@@ -148,16 +148,7 @@ bands of `battery.temperature_law` and of both `must_release` come from the boat
 
 
 def _battery_law(boat: Boat, factor: float) -> Boat:
-    battery = boat.battery
-    return dataclasses.replace(
-        boat,
-        battery=dataclasses.replace(
-            battery,
-            resistance_instant=battery.resistance_instant * factor,
-            resistance_fast=battery.resistance_fast * factor,
-            resistance_slow=battery.resistance_slow * factor,
-        ),
-    )
+    return dataclasses.replace(boat, battery=scaled(boat.battery, factor))
 
 
 def _starter_resistance(boat: Boat, factor: float) -> Boat:

@@ -26,7 +26,7 @@ INRUSH_SHARE = 1.5  # [-] over the plateau's current: still the inrush
 
 _STIFF = (
     "the model's flooded battery gives at the first instant what its cold rating and the published pulses "
-    "extrapolate to; "
+    "extrapolate to, charge transfer or not: what that takes at such currents, the resistances give back; "
 )
 MISSES = {
     "inrush": "stated without its meter; an ordinary clamp meter averages over longer than the inrush lasts, "
