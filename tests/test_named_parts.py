@@ -90,7 +90,7 @@ def test_a_written_field_stands_before_the_parts(path: str) -> None:
         assert changed.values[other].value == plain.values[other].value, other
 
 
-@pytest.mark.parametrize("path", [*FIELDS, *WORDED])
+@pytest.mark.parametrize("path", [*FIELDS, *sorted(WORDED)])
 def test_an_unknown_name_is_refused_with_suggestions_file_and_line(path: str) -> None:
     table, _, field = path.rpartition(".")
     branch = "reservoir" if field == "discharge_diode" else branch_of(path).get("hold_up.branch")
@@ -108,7 +108,7 @@ def test_an_unknown_name_is_refused_with_suggestions_file_and_line(path: str) ->
     assert near in problem
 
 
-@pytest.mark.parametrize("path", [*FIELDS, *WORDED])
+@pytest.mark.parametrize("path", [*FIELDS, *sorted(WORDED)])
 def test_a_part_of_the_wrong_kind_says_what_it_is(path: str) -> None:
     branch = "reservoir" if path == "hold_up.discharge_diode" else branch_of(path).get("hold_up.branch")
     kind = part_kinds(path, branch)[0]
