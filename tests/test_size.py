@@ -21,7 +21,7 @@ from typer.testing import CliRunner
 from cranksag.cli.app import app
 from cranksag.errors import InputError, SimulationError
 from cranksag.examples import example_names, example_text
-from cranksag.parts.capacitor import capacitance_for_constant_power
+from cranksag.parts.ride_through import capacitance_for_constant_power
 from cranksag.quantities import VOLTAGE, parse
 from cranksag.resolve import resolve
 from cranksag.scenario import Scenario, loads_scenario

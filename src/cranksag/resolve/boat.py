@@ -9,16 +9,11 @@ from functools import lru_cache
 
 from cranksag.catalogue.build import bench_points
 from cranksag.parts.battery import BatteryCircuit, bank_circuit
+from cranksag.parts.coil import Suppression
 from cranksag.parts.conductors import inductance_per_metre, run_resistance
 from cranksag.parts.display import CONVERTER_MINIMUM_SHARE, display_circuit
 from cranksag.parts.engine import EngineCircuit, engine_circuit
-from cranksag.parts.relay import (
-    RelayCircuit,
-    Suppression,
-    must_operate_spread,
-    must_release_spread,
-    relay_circuit,
-)
+from cranksag.parts.relay import RelayCircuit, must_operate_spread, must_release_spread, relay_circuit
 from cranksag.parts.solenoid import (
     PULLS_IN_AT_12,
     PULLS_IN_AT_24,

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from cranksag.catalogue import Catalogue, Entry, load_catalogue
 from cranksag.errors import InputError
 from cranksag.parts.conductors import sizes_between
-from cranksag.parts.pack import CHEMISTRIES
+from cranksag.parts.pack_chemistry import CHEMISTRIES
 from cranksag.quantities import ConductorSize, parse_conductor_size
 from cranksag.resolve import Boat
 from cranksag.runner import spec_at

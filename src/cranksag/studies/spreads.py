@@ -22,12 +22,7 @@ from dataclasses import dataclass
 from cranksag.catalogue import Catalogue, load_catalogue
 from cranksag.errors import InputError
 from cranksag.parts.battery import temperature_law_spread
-from cranksag.parts.relay import (
-    OPERATE_SHARE_LOW,
-    OPERATE_SHARE_TYPICAL,
-    must_operate_spread,
-    must_release_spread,
-)
+from cranksag.parts.relay import OPERATE_SHARE_LOW, OPERATE_SHARE_TYPICAL, must_operate_spread, must_release_spread
 from cranksag.quantities import nearest, shown
 from cranksag.resolve import Boat
 from cranksag.resolve.model import Bank, HouseFeed, StandbyPack
