@@ -122,7 +122,11 @@ POWER: Final = _dimension(
     signed=True,
 )
 LENGTH: Final = _dimension(
-    "length", {"m": (0, 1), "cm": (-2, 1), "mm": (-3, 1), "ft": (0, _FOOT), "in": (0, _INCH)}, "mm,m", "1.8 m"
+    "length",
+    {"m": (0, 1), "cm": (-2, 1), "mm": (-3, 1), "ft": (0, _FOOT), "in": (0, _INCH)},
+    "mm,m",
+    "1.8 m",
+    spellings={"feet": "ft", "foot": "ft", "inches": "in", "inch": "in"},
 )
 AREA: Final = _dimension(
     "area", {"m2": (0, 1), "cm2": (-4, 1), "mm2": (-6, 1), "in2": (0, _INCH**2)}, "mm2,cm2,m2", "70 mm2"

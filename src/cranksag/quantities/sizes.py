@@ -48,7 +48,10 @@ SIZE_NAMES: Final[Mapping[str, tuple[str, ...]]] = {"AWG": AWG_NAMES, "mm2": MET
 """Accepted names of each sizing system, thin to thick."""
 
 _AUGHTS: Final = {"0": "1/0", "00": "2/0", "000": "3/0", "0000": "4/0"}
-_SIZE = re.compile(r"(?:(?P<before>AWG|SAE)\s*)?(?P<name>[0-9]{1,4}(?:/0)?(?:\.[0-9]{1,4})?)\s*(?P<after>AWG|mm2|SAE)?")
+_GAUGE: Final = "[Aa][Ww][Gg]|[Ss][Aa][Ee]"
+_SIZE = re.compile(
+    rf"(?:(?P<before>{_GAUGE})\s*)?(?P<name>[0-9]{{1,4}}(?:/0)?(?:\.[0-9]{{1,4}})?)\s*(?P<after>{_GAUGE}|mm2)?"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +66,7 @@ class ConductorSize:
 
 
 def parse_conductor_size(text: str) -> ConductorSize:
-    """Read a conductor size: ``16 AWG``, ``2/0 AWG``, ``70 mm2`` or ``SAE 2/0``.
+    """Read a conductor size: ``16 AWG``, ``2/0 AWG``, ``70 mm2`` or ``SAE 2/0``; AWG and SAE in any case of letters.
 
     Raises
     ------
@@ -78,6 +81,7 @@ def parse_conductor_size(text: str) -> ConductorSize:
         if re.search(r"[0-9],[0-9]", plain):
             raise InputError(['a comma is not accepted, write the decimal mark as "." (such as "2.5 mm2")'])
         raise InputError(['not a conductor size, write "16 AWG", "2/0 AWG", "70 mm2" or "SAE 2/0"'])
+    system = system if system == "mm2" else system.upper()
     name = match["name"]
     name = _AUGHTS.get(name, name) if system != "mm2" else name
     if system == "mm2" and "/" not in name:

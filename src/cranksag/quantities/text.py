@@ -36,6 +36,16 @@ RESPELL: Final = str.maketrans(
 """Signs that are taken for plainer ones."""
 
 
+_MARKS: Final = {
+    "'": "ft",
+    "\N{RIGHT SINGLE QUOTATION MARK}": "ft",
+    "\N{PRIME}": "ft",
+    '"': "in",
+    "\N{RIGHT DOUBLE QUOTATION MARK}": "in",
+    "\N{DOUBLE PRIME}": "in",
+}
+
+
 def shown(text: str, limit: int = 40) -> str:
     """A piece of user text, quoted, shortened and safe to print on one line."""
     head = text if len(text) <= limit else text[: limit - 3] + "..."
@@ -97,6 +107,8 @@ def _number_problem(plain: str, dimension: Dimension) -> str:
 
 def _unit_problem(plain: str, symbol: str, dimension: Dimension) -> str:
     fits = units_that_fit(dimension)
+    if symbol[:1] in _MARKS and "ft" in dimension.units:
+        return _mark_problem(plain, symbol)
     if not symbol:
         return f'the unit is missing, write it as in "{dimension.example}" ({fits})'
     if symbol.startswith(","):
@@ -107,6 +119,13 @@ def _unit_problem(plain: str, symbol: str, dimension: Dimension) -> str:
     close = {s.lower(): s for s in reversed(list(dimension.units))}.get(symbol.lower())
     hint = f'did you mean "{close}"? ' if close else ""
     return f"unknown unit {shown(symbol, 20)} for {dimension.article} ({hint}{fits})"
+
+
+def _mark_problem(plain: str, symbol: str) -> str:
+    """How to write a length that has a mark for feet or inches, with the number given where it is the only one."""
+    unit = _MARKS[symbol[0]]
+    number = plain.removesuffix(symbol).strip() if len(symbol) == 1 else "25"
+    return f'marks for feet and inches are not accepted, write "{number} {unit}"'
 
 
 def format_quantity(value: float, dimension: Dimension, unit: str | None = None, digits: int | None = 4) -> str:
