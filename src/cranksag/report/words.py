@@ -175,7 +175,7 @@ def _repairs(result: Result) -> Iterator[str]:
             "does not start."
         )
     if not result.display.holds:
-        drops = sorted((b for b in result.budget if b.path and not b.blocking), key=lambda b: -b.drop)
+        drops = sorted((b for b in result.demand_budget if b.path and not b.blocking), key=lambda b: -b.drop)
         named = [f"{b.element} {b.drop:.2f} V" for b in drops[:3] if b.drop > LARGE_DROP]
         if named:
             yield f"Look at the largest drops first, a repair there comes before any hold-up: {', '.join(named)}."
