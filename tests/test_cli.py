@@ -172,8 +172,17 @@ def test_the_verdict_comes_first_and_says_what_the_document_says(tmp_path: Path,
     assert ("does not crank" in first) is not cranks["turns"]
     assert ("keeps running" in first) is display["holds"]
     assert f"{abs(display['minimum_voltage_v']):.2f} V" in first
-    for heading in ("Display", "Supply", "Voltage budget at the display's minimum", "Next", "Cautions"):
+    reset, late = display["first_reset_at_s"], display["minimum_at_s"] != display["demand_minimum_at_s"]
+    budget = (
+        f"Voltage budget at {display['demand_minimum_at_s']:.3f} s, the display's minimum before its first reset"
+        if late
+        else "Voltage budget at the display's minimum"
+    )
+    for heading in ("Display", "Supply", budget, "Next", "Cautions"):
         assert f"\n\n{heading}\n" in done.out
+    assert (f"after the reset at {reset or 0.0:.3f} s" in done.out) is late
+    left = display["demand_minimum_v"]
+    assert f"{left + 0.0:.3f} V" in next(x for x in done.out.splitlines() if "display at its pins" in x)
     for note in document["dangers"] + document["warnings"]:
         assert f"{note['code']}: {note['message']}" in done.out
     for line in document["budget"]:

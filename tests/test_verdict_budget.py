@@ -134,7 +134,7 @@ def polarisation(time: np.ndarray, current: np.ndarray, resistance: float, const
 
 @pytest.mark.parametrize("to", ["engine block", "battery negative"])
 def test_ground_shift_is_the_sum_of_the_return_side(to: str) -> None:
-    """At its own moment: resistance times current, and inductance times slope, of the ground cables and of the display's return."""
+    """At its own moment: ground cables as R i + L di/dt, the display's return as R i."""
     found = result(BOAT, (("feed.return_to", to),))
     traces, moment, feed = found.traces, found.ground_shift_at, found.boat.feed
     current, width = -traces.signals["battery_current"], 0.4e-3
