@@ -5,8 +5,9 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 
@@ -335,3 +336,24 @@ def test_power_limit_and_self_discharge() -> None:
 def test_refusals(call: object) -> None:
     with pytest.raises(ValueError):
         call()  # type: ignore[operator]
+
+
+@given(st.floats(5.0, 30.0), st.floats(1e-3, 100.0), st.floats(0.01, 1e3), st.floats(0.1, 100.0), st.floats(30.0, 1e6))
+def test_time_to_ready_agrees_with_integration(
+    voltage: float, capacitance: float, resistance: float, limit: float, leakage: float
+) -> None:
+    """The charge law in even steps of voltage; at the limit the leakage is left out, a percent of the current."""
+    assume(leakage > 100.0 * max(resistance, voltage / limit))
+    told = charging.time_to_ready(voltage, capacitance, resistance, leakage, limit)
+    levels = np.linspace(0.0, 0.95 * voltage, 20_001)
+    middle = 0.5 * (levels[1:] + levels[:-1])
+    passed = np.minimum((voltage - middle) / resistance, limit)
+    current = passed - np.where(passed < limit, middle / leakage, 0.0)
+    assert told == pytest.approx(float(np.sum(capacitance * np.diff(levels) / current)), rel=1e-3)
+
+
+def test_a_leaky_bank_is_never_ready() -> None:
+    assert charging.time_to_ready(12.0, 1.0, 10.0, 150.0) == math.inf
+    assert charging.time_to_ready(12.0, 1.0, 10.0) == pytest.approx(10.0 * math.log(20.0))
+    with pytest.raises(ValueError, match="above zero"):
+        charging.time_to_ready(12.0, 1.0, 0.0)

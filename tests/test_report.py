@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import functools
+import re
 import subprocess
 import sys
 from itertools import combinations, pairwise
@@ -264,3 +265,86 @@ CAUTIONED = (
 @pytest.mark.parametrize("phrase", CAUTIONED)
 def test_the_cautions_name_every_hazard(phrase: str) -> None:
     assert phrase in report.CAUTIONS_LINE
+
+
+# --- a hold-up that does not help ----------------------------------------------------------------------------
+
+
+def fitted(**changes: str) -> Result:
+    text = example_text("restarting")
+    short = {"crank.key_held": "900 ms", "crank.after": "300 ms"}
+    return simulate(
+        loads_scenario(text).with_overrides({**short, **{k.replace("__", "."): v for k, v in changes.items()}})
+    )
+
+
+@pytest.mark.parametrize(
+    ("changes", "says", "path"),
+    [
+        ({"hold_up__branch": "supercapacitor"}, "is not charged yet at START, 5 s after", "hold_up.capacitance"),
+        ({"hold_up__branch": "supercapacitor"}, "its feed diode takes 0.4", "hold_up.capacitance"),
+        ({"hold_up__branch": "converter"}, "the converter cuts out below 9 V at its input", "feed.size"),
+        ({"hold_up__branch": "reservoir"}, "it carries the display for 0.1", "hold_up.capacitance"),
+        (
+            {"hold_up__branch": "standby pack", "hold_up__must_operate": "11.8 V",
+             "temperature__engine_room": "90 degC", "temperature__helm": "80 degC"},
+            "the hold-up relay never closes",
+            "hold_up.relay",
+        ),
+    ],
+)  # fmt: skip
+def test_a_hold_up_that_does_not_help_says_why_and_what_sizes_it(changes: dict[str, str], says: str, path: str) -> None:
+    found = fitted(**changes)
+    assert not found.display.holds
+    told = report.verdict(found)
+    assert "; the hold-up falls short: " in told
+    assert says in told
+    steps = " ".join(report.next_steps(found))
+    assert f"`cranksag size FILE --for {path}`" in steps
+    assert "`cranksag tolerance FILE`" in steps
+    assert "hold-up brings" not in steps
+
+
+def test_an_empty_bank_is_told_even_where_the_display_holds() -> None:
+    changes = {"hold_up__branch": "supercapacitor", "battery__rating": "1600 A", "feed__from": "battery"}
+    found = fitted(**changes, feed__return_to="battery negative", feed__size="8 AWG", displays__0__brownout="6 V")
+    assert found.display.holds
+    assert found.hold_up["ready_after_s"] is None
+    assert report.verdict(found).endswith("; the bank is not charged yet at START, 5 s after key-on.")
+
+
+@pytest.mark.parametrize(
+    ("branch", "slow"),
+    [
+        ("reservoir", {"hold_up__inrush_limit": "68 ohm"}),
+        ("supercapacitor", {"hold_up__capacitance": "2 F", "hold_up__charge_current": "500 mA"}),
+        ("supercapacitor", {"hold_up__capacitance": "2 F", "hold_up__charge_current": "20 A"}),
+    ],
+)
+def test_what_is_advised_charges_the_bank(branch: str, slow: dict[str, str]) -> None:
+    """Each figure of the advice, taken with a tenth of room, charges the bank before START."""
+    late = fitted(hold_up__branch=branch, **slow)
+    assert late.hold_up["ready_after_s"] is None
+    steps = next(step for step in report.next_steps(late) if "not charged at START" in step)
+
+    def ready(**changes: str) -> float | None:
+        found: float | None = fitted(hold_up__branch=branch, **{**slow, **changes}).hold_up["ready_after_s"]
+        return found
+
+    def advised(unit: str) -> float:
+        match = re.search(rf"about ([0-9.]+) {unit}\b", steps)
+        assert match is not None, unit
+        return float(match[1])
+
+    assert ready(crank__key_on_before=f"{1.1 * advised('s')} s") is not None
+    if branch == "reservoir":
+        assert ready(hold_up__inrush_limit=f"{0.9 * advised('ohm')} ohm") is not None
+        assert ready(hold_up__inrush_limit=f"{1.2 * advised('ohm')} ohm") is None  # and it is not far too small
+    else:
+        assert "raise hold_up.charge_current" in steps
+
+
+def test_a_bank_that_leaks_past_its_limiter_is_not_told_to_wait() -> None:
+    steps = " ".join(report.next_steps(fitted(hold_up__branch="reservoir", hold_up__inrush_limit="100 ohm")))
+    assert "lower hold_up.inrush_limit" in steps
+    assert "leave the key on" not in steps

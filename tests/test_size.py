@@ -569,6 +569,10 @@ def test_no_value_is_an_answer_with_its_reason(monkeypatch: pytest.MonkeyPatch) 
     assert found.document()["value"] is None
     assert found.document()["binding_corner"] == "haste"
     assert "haste" in found.document()["fails_in"]
+    (note,) = found.document()["notes"]
+    assert "not charged in time" in note
+    assert "hold_up.inrush_limit" in note
+    assert "crank.key_on_before" in note
 
 
 @pytest.mark.parametrize(

@@ -12,6 +12,7 @@ __all__ = [
     "charge_time",
     "inrush_i2t",
     "inrush_peak",
+    "time_to_ready",
 ]
 
 
@@ -127,3 +128,46 @@ def bleed_power(voltage: float, resistance: float) -> float:
     power [W]
     """
     return voltage**2 / resistance
+
+
+def time_to_ready(
+    voltage: float,
+    capacitance: float,
+    resistance: float,
+    leakage_resistance: float = math.inf,
+    current_limit: float = math.inf,
+    share: float = 0.95,
+) -> float:
+    """Time an empty bank takes to a share of its supply, through a resistance and a current limit.
+
+    At the limit while the resistance would pass more, then exponential towards V Rl / (R + Rl).
+
+    Parameters
+    ----------
+    voltage : supply [V]
+    capacitance : [F]
+    resistance : in the charge path, ESR included [ohm]
+    leakage_resistance : across the bank, bleed included [ohm]
+    current_limit : of the charger [A]
+    share : of the supply at which the bank counts as ready [-]
+
+    Returns
+    -------
+    time [s]; infinite if the leakage keeps it below that share
+
+    Raises
+    ------
+    ValueError
+        If a figure is not positive or the share not below 1.
+    """
+    if min(voltage, capacitance, resistance, leakage_resistance, current_limit) <= 0.0 or not 0.0 < share < 1.0:
+        raise ValueError("charging needs figures above zero and a share below 1")
+    end, ready = voltage * leakage_resistance / (resistance + leakage_resistance), share * voltage
+    if math.isinf(leakage_resistance):
+        end = voltage
+    if ready >= end:
+        return math.inf
+    bend = min(max(voltage - current_limit * resistance, 0.0), ready)  # where the resistance passes less than the limit
+    steady = capacitance * bend / current_limit if bend > 0.0 else 0.0
+    tau = capacitance * resistance * end / voltage
+    return steady + (tau * math.log((end - bend) / (end - ready)) if ready > bend else 0.0)

@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from cranksag.verdict.results import DisplayResult, Result
+from cranksag.verdict.shortfall import charging_advice, shortfalls, uncharged
 
 __all__ = [
     "CAUTIONS",
@@ -112,12 +113,24 @@ def verdict(result: Result) -> str:
     -------
     str : one sentence.
     """
-    cranks, display = _cranks(result), _display(result, result.display)
+    cranks, display = _cranks(result), _display(result, result.display) + _lacks(result)
     if not result.cranks.turns:
         return f"{cranks}. Until that is repaired the rest means little: {display}."
     if not result.cranks.fires:
         return f"{cranks}; {display}."
     return f"{cranks}, {'and' if result.display.holds else 'but'} {display}."
+
+
+def _lacks(result: Result) -> str:
+    """Why a fitted hold-up does not help, after the verdict on the display; where that holds, only an empty bank."""
+    if result.display.holds and not uncharged(result):
+        return ""
+    found = list(shortfalls(result))
+    if not found:
+        return ""
+    if result.display.holds:
+        return f"; {found[0]}"
+    return "; the hold-up falls short: " + ", ".join(found)
 
 
 def brief_verdict(result: Result) -> str:
@@ -196,6 +209,32 @@ def _cures(result: Result) -> Iterator[str]:
         )
     if boat.branch == "none" and result.cranks.fires:
         yield "See what a hold-up brings: `cranksag new --list` names boats with one, such as standby-pack."
+    if boat.branch != "none":
+        yield from _fitted(result)
+
+
+SIZED = {
+    "standby pack": "hold_up.pack",
+    "reservoir": "hold_up.capacitance",
+    "supercapacitor": "hold_up.capacitance",
+    "house feed": "hold_up.size",
+    "converter": "feed.size",
+}
+"""The field that decides how far each branch holds."""
+
+
+def _fitted(result: Result) -> Iterator[str]:
+    """What to do about a hold-up that is fitted and does not hold."""
+    boat = result.boat
+    if uncharged(result):
+        yield f"The {boat.branch} is not charged at START: {charging_advice(boat)}."
+    path = SIZED[boat.branch]
+    if boat.branch == "standby pack" and "the hold-up relay never closes" in shortfalls(result):
+        path = "hold_up.relay"
+    yield (
+        "Find the smallest that holds in the cold, after a hot restart and with age: "
+        f"`cranksag size FILE --for {path}`; then the share of real boats that hold: `cranksag tolerance FILE`."
+    )
 
 
 def _measurements(result: Result) -> Iterator[str]:

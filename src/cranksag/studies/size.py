@@ -41,6 +41,7 @@ from cranksag.studies.shelf import shelf_of
 from cranksag.studies.trial import Trial, TrialMeasure
 from cranksag.studies.variants import AS_WRITTEN, Variant, parse_variants
 from cranksag.verdict.results import Result
+from cranksag.verdict.shortfall import charging_advice
 
 __all__ = ["DEFAULT", "Size", "Tried", "size"]
 
@@ -197,7 +198,7 @@ def size(
     with StopRequest() as stop, Progress(usual, "size", quiet=not progress) as bar:
         bench = _Bench(work, tasks, search, workers, on, wall_limit, stop, bar)
         search.settle(bench.run)
-    return _answer(path, wanted, axis, tasks.names, search, notes)
+    return _answer(path, wanted, axis, tasks.names, search, notes, boat)
 
 
 def _without_superseded(scenario: Scenario, path: str) -> tuple[Scenario, tuple[str, ...]]:
@@ -340,7 +341,9 @@ class _Bench:
             raise Interrupted("interrupted: a size needs every run, nothing is kept")
 
 
-def _answer(path: str, wanted: float, axis: Axis, names: Sequence[str], search: Search, notes: tuple[str, ...]) -> Size:
+def _answer(
+    path: str, wanted: float, axis: Axis, names: Sequence[str], search: Search, notes: tuple[str, ...], boat: Boat
+) -> Size:
     trials = search.trials
     if trials and all(trial.failed for trial in trials.values()):
         first = next(iter(trials.values())).why
@@ -362,10 +365,18 @@ def _answer(path: str, wanted: float, axis: Axis, names: Sequence[str], search: 
         corners=tuple(names),
         fails_in=tuple(names[c] for c, trial in search.of(place).items() if not search.passes(trial)),
         not_starting=idle,
-        notes=notes,
+        notes=(*notes, *_charging(boat, place, search)),
         runs=len(trials),
         shelf=len(axis),
     )
+
+
+def _charging(boat: Boat, place: int, search: Search) -> tuple[str, ...]:
+    """What to change where the answer, or what comes nearest, is not charged in time in the corner that binds it."""
+    corner = search.hardest(place)
+    if corner is None or not search.trials[place, corner].uncharged:
+        return ()
+    return (f"the bank is not charged in time there: {charging_advice(boat)}",)
 
 
 def _tried(value: int, axis: Axis, names: Sequence[str], search: Search) -> Tried:
