@@ -22,7 +22,7 @@ from matplotlib.text import Text
 from cranksag import report
 from cranksag.examples import example_names, example_text
 from cranksag.report.placing import LABEL_SIZE, free_place, spread
-from cranksag.report.words import seconds, volts
+from cranksag.report.words import margin_words, seconds, volts
 from cranksag.scenario import loads_scenario
 from cranksag.simulate import simulate
 from cranksag.verdict.results import Result
@@ -224,6 +224,15 @@ def test_volts_are_read_back_and_never_minus_zero(value: float) -> None:
     assert float(text.removesuffix(" V")) == pytest.approx(value, abs=0.0051)  # two decimals
     assert text != "-0.00 V"
     assert volts(value, sign=True)[0] in "+-"
+
+
+@given(st.floats(-0.1, 0.1), st.booleans())
+def test_a_margin_beside_a_restart_is_never_plus_nothing(margin: float, restarts: bool) -> None:
+    told = margin_words(margin, restarts)
+    assert float(told.removesuffix(" V")) == pytest.approx(margin, abs=0.0051)
+    assert told[0] in "+-"
+    assert not restarts or float(told.removesuffix(" V")) != 0.0 or told == "-0.00 V"
+    assert told == margin_words(margin, not restarts) or abs(margin) <= 0.005
 
 
 @given(st.floats(1e-6, 1e5))

@@ -275,7 +275,7 @@ def _seconds(value: float) -> str:
 def _levels_table(results: Sequence[LevelResult]) -> Any:
     from rich.text import Text
 
-    from cranksag.report.words import volts
+    from cranksag.report.words import margin_words, volts
 
     table = _table(
         "level", "figures", "source low", "display low", "fed then by", "margin", "below threshold", "restarts",
@@ -291,7 +291,7 @@ def _levels_table(results: Sequence[LevelResult]) -> Any:
             volts(result.source_minimum),
             volts(display.minimum_voltage),
             "the normal feed" if display.source == "feed" else display.source,
-            volts(display.margin, sign=True),
+            margin_words(display.margin, bool(display.restarts)),
             _seconds(display.time_below_threshold),
             str(display.restarts),
             dark,

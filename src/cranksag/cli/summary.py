@@ -14,7 +14,7 @@ from rich.text import Text
 from cranksag.cli.console import plain
 from cranksag.quantities import CURRENT, ENERGY, POWER, VOLTAGE, format_quantity
 from cranksag.report import CAUTIONS, next_steps, verdict
-from cranksag.report.words import not_written, seconds, volts
+from cranksag.report.words import margin_words, not_written, seconds, volts
 from cranksag.verdict.document import document
 from cranksag.verdict.results import DisplayResult, Result
 
@@ -106,7 +106,7 @@ def _displays(result: Result) -> RenderableType:
         "fed then by": lambda d: "the normal feed" if d.source == "feed" else d.source,
         "at": lambda d: f"{d.minimum_at:.3f} s from key-on, {_from_start(d.minimum_at - start)}{_after_reset(d)}",
         "brown-out threshold": lambda d: volts(d.brownout),
-        "margin, short spikes apart": lambda d: volts(d.margin, sign=True),
+        "margin, short spikes apart": lambda d: margin_words(d.margin, bool(d.restarts)),
         "time below threshold": lambda d: _time(d.time_below_threshold),
         "restarts": lambda d: str(d.restarts),
         "without gauges": lambda d: _dark(d.dark_time),

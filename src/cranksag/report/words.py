@@ -13,6 +13,7 @@ __all__ = [
     "CAUTIONS_LINE",
     "FIGURE_TYPES",
     "brief_verdict",
+    "margin_words",
     "next_steps",
     "not_written",
     "seconds",
@@ -52,6 +53,15 @@ def volts(value: float, digits: int = 2, sign: bool = False) -> str:
     """A voltage for people; never "-0.00 V"."""
     rounded = round(value, digits) + 0.0  # turns -0.0 into 0.0
     return f"{rounded:{'+' if sign else ''}.{digits}f} V"
+
+
+def margin_words(margin: float, restarts: bool) -> str:
+    """A margin for people [V]; beside a restart never "+0.00 V": with millivolts, or "-0.00 V" where it has none."""
+    told = volts(margin, sign=True)
+    if not restarts or told != "+0.00 V":
+        return told
+    finer = volts(margin, 3, sign=True)
+    return "-0.00 V" if finer == "+0.000 V" else finer
 
 
 def _times(count: int) -> str:
@@ -148,7 +158,7 @@ def brief_verdict(result: Result) -> str:
         dark = "stays dark" if display.dark_time is None else f"dark {seconds(display.dark_time)}"
         state = f"restarts {_times(display.restarts)}, {dark}"
     name = _name(result, display)
-    supply = f"minimum {_supply(result)}, margin {volts(display.margin, sign=True)}"
+    supply = f"minimum {_supply(result)}, margin {margin_words(display.margin, bool(display.restarts))}"
     return f"Engine {engine}. {name[0].upper()}{name[1:]} {state}: {supply}."
 
 
