@@ -121,13 +121,31 @@ def test_axes_carry_their_units_and_curves_differ_without_colour() -> None:
     assert len(looks) == 3
 
 
-def test_reset_and_boot_are_shaded() -> None:
-    labels = [text.get_text() for text in drawn("key-cut").axes[0].texts]
-    assert "display in reset" in labels
-    assert "display boots" in labels
+@pytest.mark.parametrize("name", ["key-cut", "restarting"])  # a long reset and a short one
+def test_reset_and_boot_are_shaded_and_named(name: str) -> None:
+    panel = drawn(name).axes[0]
+    legend = panel.get_legend()
+    assert legend is not None
+    assert [text.get_text() for text in legend.get_texts()] == ["display in reset", "display boots"]
+    hatches = [patch.get_hatch() for patch in legend.get_patches()]
+    assert hatches == ["////", None]  # apart in grey print as well
+    assert {patch.get_hatch() for patch in panel.patches} == set(hatches)
     calm = drawn("supercapacitor").axes[0]  # booted long before START
-    assert not [text for text in calm.texts if text.get_text().startswith("display ")]
+    assert calm.get_legend() is None
     assert not calm.patches
+
+
+@pytest.mark.parametrize("name", BOATS)
+def test_the_voltage_axis_goes_no_further_down_than_a_curve(name: str) -> None:
+    panel = drawn(name).axes[0]
+    begin, end = panel.get_xlim()
+    low, high = panel.get_ylim()
+    shown = [
+        y[(x >= begin) & (x <= end)].min() for x, y in (line.get_data() for line in panel.get_lines()) if len(x) > 100
+    ]
+    lowest = float(min(shown))
+    assert low == 0.0 if lowest > 0.03 * high else low < min(lowest, 0.0)
+    assert low >= min(lowest, 0.0) - 0.05 * (high - low)
 
 
 def test_title_verdict_and_cautions_stand_on_the_page() -> None:
