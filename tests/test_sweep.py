@@ -487,6 +487,44 @@ def test_command_refuses_with_exit_code_2_and_an_empty_stdout(
         assert err.strip()
 
 
+@pytest.mark.parametrize("suffix", [".csv", ".parquet", ".sqlite"])
+def test_results_are_written_over_only_by_the_same_sweep(
+    boat: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, suffix: str
+) -> None:
+    out = tmp_path / f"rows{suffix}"
+    ratings = (boat, "--axis", "battery.rating=600 A", "--out", out, "--workers", 1)
+    others = (boat, "--axis", "feed.size=16 AWG", "--out", out, "--workers", 1)
+    out.touch()  # an empty file, as mktemp makes one, holds nothing to lose
+    assert here(capsys, monkeypatch, *ratings)[0] == 0
+    held = out.read_bytes()
+    assert here(capsys, monkeypatch, *ratings[:2], "battery.rating=600 A, 800 A", *ratings[3:])[0] == 0
+    assert out.read_bytes() != held  # the same fields: new values take the place of the old
+    held = out.read_bytes()
+    code, shown, err = here(capsys, monkeypatch, *others)
+    assert (code, shown) == (2, "")
+    assert "holds another sweep, over battery.rating" in err
+    assert "--force" in err
+    assert out.read_bytes() == held
+    assert here(capsys, monkeypatch, *others, "--force")[0] == 0
+    assert [axis.path for axis in read_table(out).axes] == ["feed.size"]
+    out.write_bytes(b"day,hours\n1,7.5\n")
+    code, shown, err = here(capsys, monkeypatch, *others)
+    assert (code, shown) == (2, "")
+    assert "is no result of a sweep" in err
+    assert out.read_bytes() == b"day,hours\n1,7.5\n"
+    assert here(capsys, monkeypatch, *others, "--force")[0] == 0
+
+
+def test_force_begins_an_interrupted_sweep_anew(short: Scenario, tmp_path: Path) -> None:
+    out = tmp_path / "rows.csv"
+    left = tmp_path / "rows.csv.journal"
+    left.write_text('{"journal": "cranksag runner", "version": 1}\n{"key": "ab", "payload": [], "seconds": 1.0}\n')
+    with pytest.raises(InputError, match=r"--resume.*--force"):
+        sweep(short, ["battery.rating=600 A"], out=out, workers=1)
+    assert sweep(short, ["battery.rating=600 A"], out=out, workers=1, force=True).summary["computed"] == 1
+    assert not left.exists()
+
+
 def test_command_fails_if_every_row_failed(boat: Path, tmp_path: Path) -> None:
     done = ran(boat, "--axis", "battery.rating=503 A,603 A", "--out", tmp_path / "rows.csv", "--json", faulty=True)
     assert done.returncode == 3, done.stderr

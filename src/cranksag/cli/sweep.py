@@ -67,6 +67,9 @@ def run(
     resume: Annotated[
         bool, typer.Option("--resume", help="Carry on with an interrupted sweep to the same --out.")
     ] = False,
+    force: Annotated[
+        bool, typer.Option("--force", help="Write over --out, whatever it holds, and over an interrupted sweep to it.")
+    ] = False,
     workers: Annotated[
         int | None, typer.Option("--workers", min=1, help="Worker processes.", show_default="one for each processor")
     ] = None,
@@ -106,8 +109,10 @@ def run(
     for path in plots or []:
         _check_plot(path, *(p for p in (file, show, *(catalogue or [])) if p is not None))
     if show is not None:
-        if file is not None or axes or out or resume:
-            raise InputError(["--show opens earlier results: give it without FILE, --axis, --out and --resume"])
+        if file is not None or axes or out or resume or force:
+            raise InputError(
+                ["--show opens earlier results: no FILE, --axis, --out, --resume or --force beside it"]
+            )
         from cranksag.studies import read_table
 
         table = read_table(show)
@@ -139,6 +144,7 @@ def run(
         on=on,
         out=out,
         resume=resume,
+        force=force,
         wall_limit=row_limit,
         progress=not console.quiet(),
     )
