@@ -110,9 +110,7 @@ def run(
         _check_plot(path, *(p for p in (file, show, *(catalogue or [])) if p is not None))
     if show is not None:
         if file is not None or axes or out or resume or force:
-            raise InputError(
-                ["--show opens earlier results: no FILE, --axis, --out, --resume or --force beside it"]
-            )
+            raise InputError(["--show opens earlier results: no FILE, --axis, --out, --resume or --force beside it"])
         from cranksag.studies import read_table
 
         table = read_table(show)
