@@ -21,6 +21,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cranksag.cli.sweep_report import _quantity
 from cranksag.errors import InputError
 from cranksag.runner import Changed, Keys
 from cranksag.runner.boats import BoatWork
@@ -523,6 +524,14 @@ def test_force_begins_an_interrupted_sweep_anew(short: Scenario, tmp_path: Path)
         sweep(short, ["battery.rating=600 A"], out=out, workers=1)
     assert sweep(short, ["battery.rating=600 A"], out=out, workers=1, force=True).summary["computed"] == 1
     assert not left.exists()
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "told"),
+    [(1.309e-6, "m2", "1.309 mm2"), (0.4061, "F", "406.1 mF"), (0.45, "-", "0.45"), (-5.0, "degC", "-5 degC")],
+)
+def test_a_crossing_is_told_in_a_unit_that_people_read(value: float, unit: str, told: str) -> None:
+    assert _quantity(value, unit) == told
 
 
 def test_command_fails_if_every_row_failed(boat: Path, tmp_path: Path) -> None:
