@@ -11,11 +11,13 @@ import socket
 import subprocess
 import sys
 import time
+import tomllib
 from collections.abc import Callable, Iterator
 from itertools import product
 from pathlib import Path
 from typing import Any
 
+import jsonschema
 import numpy as np
 import pytest
 from hypothesis import given
@@ -25,7 +27,7 @@ from cranksag.cli.sweep_report import _quantity
 from cranksag.errors import InputError
 from cranksag.runner import Changed, Keys
 from cranksag.runner.boats import BoatWork
-from cranksag.scenario import Scenario, loads_scenario
+from cranksag.scenario import Scenario, loads_scenario, scenario_schema
 from cranksag.simulate import simulate
 from cranksag.studies import (
     Ties,
@@ -41,7 +43,7 @@ from cranksag.studies import (
 )
 from cranksag.studies.measures import NUMBERS, TEXTS, RowMeasure, parse_price
 from cranksag.studies.store import COLUMNS
-from cranksag.studies.sweepfile import split_sweep
+from cranksag.studies.sweepfile import _FIELDS, split_sweep
 from cranksag.studies.table import AxisColumn, Table
 
 TESTS = Path(__file__).parent
@@ -708,3 +710,14 @@ def test_measures_name_every_column_once() -> None:
     names = (*NUMBERS, *TEXTS, "status", "reason")
     assert len(set(names)) == len(names)
     assert RowMeasure.of().masses
+
+
+def test_the_schema_of_the_scenario_knows_the_sweep_table() -> None:
+    table = scenario_schema()["properties"]["sweep"]["properties"]
+    assert set(table) == set(_FIELDS)
+    raw = tomllib.loads(
+        '[sweep]\naxes = ["battery.rating=600 A"]\nwhere = ["feed.size <= feed.return_size"]\nsample = "latin 4"\nseed = 2'
+    )
+    jsonschema.validate(raw, scenario_schema())
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate({"sweep": {"axis": []}}, scenario_schema())
