@@ -716,7 +716,8 @@ def test_the_schema_of_the_scenario_knows_the_sweep_table() -> None:
     table = scenario_schema()["properties"]["sweep"]["properties"]
     assert set(table) == set(_FIELDS)
     raw = tomllib.loads(
-        '[sweep]\naxes = ["battery.rating=600 A"]\nwhere = ["feed.size <= feed.return_size"]\nsample = "latin 4"\nseed = 2'
+        '[sweep]\naxes = ["battery.rating=600 A"]\nwhere = ["feed.size <= feed.return_size"]\n'
+        'sample = "latin 4"\nseed = 2'
     )
     jsonschema.validate(raw, scenario_schema())
     with pytest.raises(jsonschema.ValidationError):
