@@ -136,12 +136,9 @@ def _profile(name: str | None, points: str | None) -> Profile:
 
 
 def _lead(text: str) -> float:
-    from cranksag.quantities import DIMENSIONS, parse
+    from cranksag.quantities import TIME, parse_option
 
-    try:
-        lead = parse(text, DIMENSIONS["time"])
-    except InputError as error:
-        raise InputError([f"--start-lead {console.plain(text)}: {problem}" for problem in error.problems]) from None
+    lead = parse_option("--start-lead", text, TIME)
     if lead > 5.0:
         raise InputError([f"--start-lead {console.plain(text)}: at most 5 s"])
     return lead

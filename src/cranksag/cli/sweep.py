@@ -102,10 +102,10 @@ def run(
     Exit codes: 0 done, 1 only with --check, 2 usage or input, 3 every row failed, 70 a fault of the program, 130
     interrupted (rows done so far are written; --resume carries on).
     """
-    from cranksag.quantities import VOLTAGE, parse
+    from cranksag.quantities import VOLTAGE, parse_option
     from cranksag.studies import Ties
 
-    least = parse(margin, VOLTAGE)
+    least = parse_option("--margin", margin, VOLTAGE)
     for path in plots or []:
         _check_plot(path, *(p for p in (file, show, *(catalogue or [])) if p is not None))
     if show is not None:

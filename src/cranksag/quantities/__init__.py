@@ -48,7 +48,15 @@ from cranksag.quantities.sizes import (
     ConductorSize,
     parse_conductor_size,
 )
-from cranksag.quantities.text import MAX_QUANTITY_LENGTH, format_quantity, nearest, parse, shown, units_that_fit
+from cranksag.quantities.text import (
+    MAX_QUANTITY_LENGTH,
+    format_quantity,
+    nearest,
+    parse,
+    parse_option,
+    shown,
+    units_that_fit,
+)
 
 __all__ = [
     "AREA",
@@ -84,6 +92,7 @@ __all__ = [
     "nearest",
     "parse",
     "parse_conductor_size",
+    "parse_option",
     "shown",
     "units_that_fit",
 ]

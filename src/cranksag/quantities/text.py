@@ -89,6 +89,19 @@ def parse(text: str, dimension: Dimension) -> float:
     return value + 0.0  # turns -0.0 into 0.0
 
 
+def parse_option(option: str, text: str, dimension: Dimension) -> float:
+    """A quantity given with an option of a command.
+
+    Raises
+    ------
+    InputError : as `parse`, with the option and the text in front.
+    """
+    try:
+        return parse(text, dimension)
+    except InputError as error:
+        raise InputError([f"{option} {shown(text)}: {problem}" for problem in error.problems]) from None
+
+
 def units_that_fit(dimension: Dimension) -> str:
     """The list of units for a message: ``units that fit: V, mV, kV``."""
     return f"units that fit: {', '.join(dimension.listed)}"

@@ -51,7 +51,7 @@ def shelf_of(path: str, boat: Boat, catalogue: Catalogue | None = None, spec: st
     InputError
         The field has no shelf, or the values cannot be read.
     """
-    axis = parse_axis(f"{path}={spec}", catalogue) if spec is not None else _usual(path, boat, catalogue)
+    axis = _usual(path, boat, catalogue) if spec is None else _written(path, spec, catalogue)
     if len(axis) > MOST_VALUES:
         raise InputError([f"--shelf: {len(axis)} values; at most {MOST_VALUES} are tried"])
     if isinstance(spec_at(path), Quantity | Size | Number):
@@ -61,6 +61,13 @@ def shelf_of(path: str, boat: Boat, catalogue: Catalogue | None = None, spec: st
     else:
         return axis
     return make_axis(path, [axis.texts[k] for k in places])
+
+
+def _written(path: str, spec: str, catalogue: Catalogue | None) -> Axis:
+    try:
+        return parse_axis(f"{path}={spec}", catalogue)
+    except InputError as error:
+        raise InputError([f"--shelf {problem}" for problem in error.problems]) from None
 
 
 def _usual(path: str, boat: Boat, catalogue: Catalogue | None) -> Axis:

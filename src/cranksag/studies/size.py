@@ -17,7 +17,7 @@ from typing import Any
 
 from cranksag.catalogue import Catalogue, load_catalogue
 from cranksag.errors import InputError, Interrupted, SimulationError
-from cranksag.quantities import VOLTAGE, parse
+from cranksag.quantities import VOLTAGE, parse_option
 from cranksag.resolve import Boat, resolve
 from cranksag.runner import (
     WALL_LIMIT,
@@ -183,7 +183,8 @@ def size(
     Interrupted
         Ctrl-C: an answer needs every run.
     """
-    wanted = parse(margin, VOLTAGE) if isinstance(margin, str) else float(margin)
+    wanted = parse_option("--margin", margin, VOLTAGE) if isinstance(margin, str) else float(margin)
+    _check_path(path)
     scenario, notes = _without_superseded(scenario, path)
     boat = resolve(scenario, catalogue)
     axis = shelf_of(path, boat, catalogue, shelf)
@@ -199,6 +200,14 @@ def size(
         bench = _Bench(work, tasks, search, workers, on, wall_limit, stop, bar)
         search.settle(bench.run)
     return _answer(path, wanted, axis, tasks.names, search, notes, boat)
+
+
+def _check_path(path: str) -> None:
+    """Refuse a path that names no field."""
+    try:
+        spec_at(path)
+    except InputError as error:
+        raise InputError([f"--for {problem}" for problem in error.problems]) from None
 
 
 def _without_superseded(scenario: Scenario, path: str) -> tuple[Scenario, tuple[str, ...]]:
