@@ -29,19 +29,19 @@ SIZES = {
 
 
 def conductor_dangers(bench: Bench, run: Run, fault: Fault, sound: FaultRow | None) -> list[Note]:
-    """Conductors whose sustained current no fuse cuts off in time, the worst moment of each."""
+    """Conductors whose sustained current no fuse cuts off in time, each with the key where it carries most of that."""
     usual = {c.element: c.current for c in sound.currents} if sound is not None else {}
     notes = []
     for element, (_, limit) in bench.limits.items():
         if element.endswith("fuse") or limit is None:
             continue
-        current, key = max(_sustained(bench, run, element).items(), key=lambda pair: pair[1])[::-1]
-        if current <= max(limit, WORSE * usual.get(element, 0.0)):
-            continue
-        cure = _cure(bench, run, fault, element, current, limit, key)
-        if cure:
-            text = f"{current:.0f} A {WHEN[key]} through the {element}, which carries {limit:g} A"
-            notes.append(Note(OVERLOADED, f"{text}: {cure}"))
+        least = max(limit, WORSE * usual.get(element, 0.0))
+        for key, current in sorted(_sustained(bench, run, element).items(), key=lambda pair: -pair[1]):
+            cure = _cure(bench, run, fault, element, current, limit, key) if current > least else ""
+            if cure:
+                text = f"{current:.0f} A {WHEN[key]} through the {element}, which carries {limit:g} A"
+                notes.append(Note(OVERLOADED, f"{text}: {cure}"))
+                break
     return notes
 
 
