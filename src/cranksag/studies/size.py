@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from cranksag.catalogue import Catalogue, load_catalogue
@@ -199,7 +199,8 @@ def size(
     with StopRequest() as stop, Progress(usual, "size", quiet=not progress) as bar:
         bench = _Bench(work, tasks, search, workers, on, wall_limit, stop, bar)
         search.settle(bench.run)
-    return _answer(path, wanted, axis, tasks.names, search, notes, boat)
+    found = _answer(path, wanted, axis, tasks.names, search, notes)
+    return replace(found, notes=(*notes, *_charging(scenario, catalogue, tasks, search)))
 
 
 def _check_path(path: str) -> None:
@@ -350,9 +351,7 @@ class _Bench:
             raise Interrupted("interrupted: a size needs every run, nothing is kept")
 
 
-def _answer(
-    path: str, wanted: float, axis: Axis, names: Sequence[str], search: Search, notes: tuple[str, ...], boat: Boat
-) -> Size:
+def _answer(path: str, wanted: float, axis: Axis, names: Sequence[str], search: Search, notes: tuple[str, ...]) -> Size:
     trials = search.trials
     if trials and all(trial.failed for trial in trials.values()):
         first = next(iter(trials.values())).why
@@ -374,18 +373,21 @@ def _answer(
         corners=tuple(names),
         fails_in=tuple(names[c] for c, trial in search.of(place).items() if not search.passes(trial)),
         not_starting=idle,
-        notes=(*notes, *_charging(boat, place, search)),
+        notes=notes,
         runs=len(trials),
         shelf=len(axis),
     )
 
 
-def _charging(boat: Boat, place: int, search: Search) -> tuple[str, ...]:
+def _charging(scenario: Scenario, catalogue: Catalogue | None, tasks: _Tasks, search: Search) -> tuple[str, ...]:
     """What to change where the answer, or what comes nearest, is not charged in time in the corner that binds it."""
+    found = search.smallest()
+    place = found if found is not None else search.nearest()
     corner = search.hardest(place)
     if corner is None or not search.trials[place, corner].uncharged:
         return ()
-    return (f"the bank is not charged in time there: {charging_advice(boat)}",)
+    there = resolve(scenario.with_overrides(dict(tasks.of(place, corner).overrides)), catalogue)
+    return (f"the bank is not charged in time there: {charging_advice(there)}",)
 
 
 def _tried(value: int, axis: Axis, names: Sequence[str], search: Search) -> Tried:
