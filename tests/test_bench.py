@@ -128,6 +128,7 @@ def test_a_published_source_resistance_is_in_the_source() -> None:
         ("0 s=12 V, 5 ms=8 V, 40 ms=8 V, 50 ms=12 V", "C", 1),
         ("0 s=12 V, 5 ms=8 V, 40 ms=8 V, 50 ms=12 V, 1 s=12 V, 1.01 s=7 V, 1.2 s=7 V, 1.3 s=12 V", "C", 2),
         ("0 s=12 V, 5 ms=8 V, 40 ms=8 V, 50 ms=9 V, 3 s=9 V", "D", 1),
+        ("0 s=12 V, 5 ms=7 V", "D", 1),
         ("0 s=9 V, 5 ms=8.8 V, 1 s=9 V", "D", 0),
         ("0 s=9 V, 5 ms=8.8 V, 1 s=12 V", "C", 0),  # does not run at rest: it fails from the start
     ],
@@ -139,6 +140,9 @@ def test_functional_classes(points: str, letter: str, restarts: int) -> None:
         assert result.display.holds == (letter in "AB")
     assert (result.display.dark_time is None) == (letter == "D")
     assert any(n.code == "never_started" for n in result.notes) == (restarts == 0 and letter in "CD")
+    hints = [n.message for n in result.notes if n.code == "ends_low"]
+    assert len(hints) == (letter == "D")
+    assert all("boots again above 9.5 V" in hint for hint in hints)
 
 
 def test_time_below_threshold_is_the_profiles_own_at_the_pins() -> None:

@@ -22,8 +22,9 @@ from cranksag.catalogue import KINDS, PROVENANCES, Catalogue, Entry, build, load
 from cranksag.catalogue.fields import read_value
 from cranksag.catalogue.reader import read_text
 from cranksag.errors import InputError
-from cranksag.parts import diode, fuse, pack, relay, supercapacitor
+from cranksag.parts import diode, fuse, relay, supercapacitor
 from cranksag.parts.joints import JOINTS
+from cranksag.parts.pack_chemistry import capacity_factor
 from cranksag.parts.starter_published import PUBLISHED_STARTERS
 
 CATALOGUE = load_catalogue()
@@ -185,7 +186,7 @@ def test_packs_build(entry: Entry) -> None:
     assert full.open_circuit_voltage > low.open_circuit_voltage
     assert full.resistance < low.resistance
     assert full.short_circuit_current == pytest.approx(full.open_circuit_voltage / full.resistance)
-    assert full.capacity_ah == pytest.approx(entry.value("capacity") / 3600.0 * pack.capacity_factor(chemistry, 20.0))
+    assert full.capacity_ah == pytest.approx(entry.value("capacity") / 3600.0 * capacity_factor(chemistry, 20.0))
     # The chemistry's typical ohm-ampere-hours and the line agree within a factor of three.
     typical = entry.value("cells") * chemistry.cell_resistance_ah / (entry.value("capacity") / 3600.0)
     assert 1.0 / 3.0 < entry.value("resistance") / typical < 3.0

@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import csv
+import importlib
 import json
 import sys
 from dataclasses import dataclass
@@ -172,8 +173,17 @@ def test_the_verdict_comes_first_and_says_what_the_document_says(tmp_path: Path,
     assert ("does not crank" in first) is not cranks["turns"]
     assert ("keeps running" in first) is display["holds"]
     assert f"{abs(display['minimum_voltage_v']):.2f} V" in first
-    for heading in ("Display", "Supply", "Voltage budget at the display's minimum", "Next", "Cautions"):
+    reset, late = display["first_reset_at_s"], display["minimum_at_s"] != display["demand_minimum_at_s"]
+    budget = (
+        f"Voltage budget at {display['demand_minimum_at_s']:.3f} s, the display's minimum before its first reset"
+        if late
+        else "Voltage budget at the display's minimum"
+    )
+    for heading in ("Display", "Supply", budget, "Next", "Cautions"):
         assert f"\n\n{heading}\n" in done.out
+    assert (f"after the reset at {reset or 0.0:.3f} s" in done.out) is late
+    left = display["demand_minimum_v"]
+    assert f"{left + 0.0:.3f} V" in next(x for x in done.out.splitlines() if "display at its pins" in x)
     for note in document["dangers"] + document["warnings"]:
         assert f"{note['code']}: {note['message']}" in done.out
     for line in document["budget"]:
@@ -428,3 +438,33 @@ def test_netlist_prints_what_simulate_computes(boat: Path, tmp_path: Path) -> No
     assert printed.out.endswith("\n.end\n")
     assert run("netlist", boat, "-o", boat).code == 2
     assert boat.read_text(encoding="utf-8") == example_text("restarting")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (("size", "--for", "feed.size", "--margin", "1"), '--margin "1": the unit is missing'),
+        (("size", "--for", "feed.size", "--margin", "1 A"), '--margin "1 A": A measures a current'),
+        (("size", "--for", "hold_up.capacitance"), 'hold_up.branch = "reservoir" would choose one'),
+        (("size", "--for", "capacitance"), "--for capacitance: unknown section (hold_up has a field of that name)"),
+        (("size", "--for", "feed.size", "--shelf", "16 AWG..10 mm2"), "--shelf feed.size = "),
+        (("sweep", "--axis", "feed.size=16 AWG", "--margin", "1"), '--margin "1": the unit is missing'),
+        (("bench", "--points", "0 s=12 V, 1 s=8 V", "--start-lead", "5"), '--start-lead "5": the unit is missing'),
+    ],
+)
+def test_a_refused_option_is_named_with_what_was_given(tmp_path: Path, arguments: tuple[str, ...], says: str) -> None:
+    done = run(arguments[0], _example(tmp_path, "restarting"), *arguments[1:])
+    assert (done.code, done.out) == (2, "")
+    assert says in done.err
+
+
+def test_a_folder_that_is_not_there_is_told_before_anything_is_computed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def never(*_: object, **__: object) -> None:
+        raise AssertionError("computed")
+
+    monkeypatch.setattr(importlib.import_module("cranksag.simulate"), "simulate", never)
+    done = run("simulate", _example(tmp_path, "restarting"), "--plot", tmp_path / "none" / "crank.png")
+    assert (done.code, done.out) == (2, "")
+    assert f"there is no directory {tmp_path / 'none'}" in done.err

@@ -13,6 +13,7 @@ import matplotlib.image as image
 import numpy as np
 import pytest
 from matplotlib.figure import Figure
+from matplotlib.text import Annotation
 from typer.testing import CliRunner
 
 from cranksag.cli.app import app
@@ -127,6 +128,10 @@ def test_the_figure_holds_the_data_of_every_variant(drawn: Comparison) -> None:
     for name, _ in drawn.results:
         assert name in told
     assert "restarts" in told
+    named = {(text.get_text(), tuple(map(float, text.xy))) for text in upper.texts if isinstance(text, Annotation)}
+    for _, result in drawn.results:
+        display = result.display
+        assert (f"{display.minimum_voltage:.2f} V", (display.minimum_at, display.minimum_voltage)) in named
     assert lower.get_ylabel() == "start battery (V)"
 
 

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 from collections.abc import Callable
 from functools import cache
@@ -163,10 +164,11 @@ def test_the_type_of_a_named_fuse_says_when_it_opens(boat: Make) -> None:
 # dangers that are real -----------------------------------------------------------------------------------------------
 
 
-def test_a_standby_pack_without_a_start_relay_has_no_dangerous_single_fault(boat: Make) -> None:
+def test_a_standby_pack_without_a_start_relay_brings_no_protected_node_to_life(boat: Make) -> None:
     rows = run_faults(boat("hot-restart"))
     assert len(rows) > 25
-    assert not any(r.danger for r in rows)
+    assert {n.code for r in rows for n in r.dangers} <= {"conductor_overloaded"}
+    assert not rows[0].danger
 
 
 def test_a_shorted_feed_diode_lets_a_house_bank_hold_the_run_solenoid(boat: Make) -> None:
@@ -250,6 +252,10 @@ def test_an_open_ground_strap_sends_the_cranking_current_through_the_display_ret
     bound = made.battery.open_circuit_voltage / loop
     assert current.limit < current.current < bound
     assert "conductor_overloaded" in {n.code for n in row.warnings}
+    assert [n.code for n in row.dangers] == ["conductor_overloaded"]
+    assert "second ground strap" in row.message
+    assert row.message.count("through the display return conductor") == 1  # the warning is not said twice
+    assert row.from_hold_up is None or row.from_hold_up is False
     assert _row(made, "engine ground", "broken").cranks is False
 
 
@@ -264,6 +270,58 @@ def test_a_shorted_feed_obeys_ohm(boat: Make) -> None:
     current = _current(row, "display feed fuse")
     assert battery.open_circuit_voltage / high * 0.98 < current < battery.open_circuit_voltage / low
     assert row.display_alive is False
+
+
+SHORTED = ("display feed conductor", "shorted to ground")
+
+
+@pytest.mark.parametrize(
+    ("changes", "fuse"),
+    [
+        ((), True),  # the default of 5 A on 16 AWG
+        ((("feed.fuse", "25 A"),), True),  # as much as the wire carries (33 CFR 183.425 Table 5, 105 degC): guarded
+        ((("feed.fuse", "40 A"),), False),  # above it
+        ((("feed.fuse", "none"),), False),
+    ],
+)
+def test_a_shorted_feed_is_a_danger_without_a_fuse_that_suits_its_wire(
+    boat: Make, changes: tuple[tuple[str, str], ...], fuse: bool
+) -> None:
+    row = _row(boat("restarting", changes), *SHORTED)
+    codes = {n.code for n in row.dangers}
+    assert codes == (set() if fuse else {"conductor_overloaded"})
+    (told,) = (r for r in fault_document((row,)))
+    assert told["danger"] is not fuse
+    if not fuse:
+        assert "fit one of at most 25 A" in row.message
+        assert "DANGER" in _rendered((row,))
+
+
+def test_a_start_wire_shorted_to_ground_has_no_fuse_to_open(boat: Make) -> None:
+    row = _row(boat("restarting"), "start circuit's supply wire", "shorted to ground")
+    assert [n.code for n in row.dangers] == ["conductor_overloaded"]
+    assert "no fuse opens; fit one of at most 35 A at its source" in row.message
+
+
+@pytest.mark.parametrize(("length", "engages"), [("6 ft", True), ("15 ft", False)])
+def test_a_pull_in_burst_is_no_overload_but_a_starved_pull_in_coil_is(boat: Make, length: str, engages: bool) -> None:
+    """Both coils through a thin start wire: more than it carries until the solenoid closes, or for as long as START."""
+    changes = (("start_circuit.size", "18 AWG"), ("start_circuit.length", length))
+    coils = (("starter.pull_in", "0.2 ohm"), ("starter.engage_time", "60 ms"))
+    (sound,) = run_faults(boat("hot-restart", (*changes, *coils)), lambda f: False)
+    wire = next(c for c in sound.currents if c.element == "start wire")
+    assert wire.limit is not None
+    assert wire.current > wire.limit  # over a tenth of a second
+    assert sound.cranks is engages
+    assert sound.danger is not engages
+
+
+def _rendered(rows: tuple[FaultRow, ...]) -> str:
+    from rich.console import Console
+
+    console = Console(width=300, record=True, file=io.StringIO())
+    console.print(faults._table(rows))
+    return console.export_text()
 
 
 def test_a_welded_hold_up_relay_keeps_the_display_on_and_says_so(boat: Make) -> None:

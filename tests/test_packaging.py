@@ -128,6 +128,12 @@ def test_every_imported_library_is_declared() -> None:
     assert {name for name, distributions in provided_by.items() if not distributions & declared} == set()
 
 
+def test_every_library_that_installs_always_is_imported() -> None:
+    providers = packages_distributions()
+    used = {_normalised(p) for name in _imported() for p in providers.get(name, [name])}
+    assert _requirement_names(PROJECT["dependencies"]) - used == set()
+
+
 def test_every_declared_library_is_pinned() -> None:
     lines = (ROOT / "constraints.txt").read_text(encoding="utf-8").splitlines()
     pins = [line for line in lines if line and not line.startswith("#")]

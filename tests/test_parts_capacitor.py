@@ -5,12 +5,13 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 
-from cranksag.parts import capacitor, supercapacitor
+from cranksag.parts import capacitor, charging, ride_through, supercapacitor
 from cranksag.parts.supercapacitor import CellSpec
 
 VOLTAGES = st.floats(1.0, 60.0)
@@ -22,13 +23,13 @@ CAPACITANCES = st.floats(1e-4, 100.0)
 
 def test_clock_backup() -> None:
     # Real-time clock backup article (blog.csdn.net 128259830): 0.22 F from 3.0 to 1.6 V at 1 uA, 308 000 s.
-    assert capacitor.hold_up_constant_current(0.22, 3.0, 1.6, 1e-6) == pytest.approx(308e3, rel=1e-9)
+    assert ride_through.hold_up_constant_current(0.22, 3.0, 1.6, 1e-6) == pytest.approx(308e3, rel=1e-9)
 
 
 def test_bus_example() -> None:
     # Buffer-module article (infoneva.com): 100 W, 20 ms, 400 to 300 V, 57.1 uF. Tolerance: half the last
     # digit.
-    found = capacitor.capacitance_for_constant_power(20e-3, 400.0, 300.0, 100.0)
+    found = ride_through.capacitance_for_constant_power(20e-3, 400.0, 300.0, 100.0)
     assert found == pytest.approx(57.1e-6, abs=0.05e-6)
 
 
@@ -36,10 +37,10 @@ def test_avionics_bus() -> None:
     # Hold-up article in Electronic Products: 25 W for 200 ms on a 28 V bus, converter 9-36 V input: "as high
     # as 25 000 uF/50 V". From 28 V 14 225 uF would do; the figure is that of the low line, 22 V: ours 24 814
     # uF, 0.7 % less.
-    assert capacitor.capacitance_for_constant_power(0.2, 28.0, 9.0, 25.0) == pytest.approx(14225e-6, rel=1e-4)
-    low_line = capacitor.capacitance_for_constant_power(0.2, 22.0, 9.0, 25.0)
+    assert ride_through.capacitance_for_constant_power(0.2, 28.0, 9.0, 25.0) == pytest.approx(14225e-6, rel=1e-4)
+    low_line = ride_through.capacitance_for_constant_power(0.2, 22.0, 9.0, 25.0)
     assert low_line == pytest.approx(25000e-6, rel=0.01)
-    assert capacitor.hold_up_constant_power(low_line, 22.0, 9.0, 25.0) == pytest.approx(0.2, rel=1e-12)
+    assert ride_through.hold_up_constant_power(low_line, 22.0, 9.0, 25.0) == pytest.approx(0.2, rel=1e-12)
 
 
 def test_supercapacitor_demonstration_board() -> None:
@@ -49,11 +50,11 @@ def test_supercapacitor_demonstration_board() -> None:
     # s over that efficiency.
     string = supercapacitor.string_capacitance(10.0, 4)
     assert string == 2.5
-    assert capacitor.hold_up_constant_power(string, 10.0, 3.0, 25.0) == pytest.approx(4.55, abs=0.005)
+    assert ride_through.hold_up_constant_power(string, 10.0, 3.0, 25.0) == pytest.approx(4.55, abs=0.005)
     esr = 4 * 50e-3
     slow, fast = (
-        capacitor.hold_up_power_with_esr(
-            string, 10.0, capacitor.internal_voltage(3.0, 25.0 / efficiency, esr), 25.0 / efficiency, esr
+        ride_through.hold_up_power_with_esr(
+            string, 10.0, ride_through.internal_voltage(3.0, 25.0 / efficiency, esr), 25.0 / efficiency, esr
         )
         for efficiency in (0.90, 0.96)
     )
@@ -71,21 +72,21 @@ def test_sizing_equation_of_a_controller(share: float, bracket: float) -> None:
     exact = share + root - (1.0 - share) * math.log((1.0 + root) / math.sqrt(1.0 - share))
     assert exact == pytest.approx(bracket, abs=5e-5)
     capacitance = 4.0 * power * time / voltage**2 / exact
-    assert capacitor.hold_up_power_with_esr(capacitance, voltage, 0.0, power, esr) == pytest.approx(time, rel=1e-9)
+    assert ride_through.hold_up_power_with_esr(capacitance, voltage, 0.0, power, esr) == pytest.approx(time, rel=1e-9)
 
 
 def test_exact_form_by_number() -> None:
     # 1 F, 5 W, 50 mohm, 12 to 9 V behind the ESR: 6.2856 s; 6.3000 s without ESR. Worked and integrated by
     # hand.
-    assert capacitor.hold_up_power_with_esr(1.0, 12.0, 9.0, 5.0, 0.05) == pytest.approx(6.2856, abs=5e-5)
-    assert capacitor.hold_up_power_with_esr(1.0, 12.0, 9.0, 5.0, 0.0) == pytest.approx(6.3, rel=1e-12)
+    assert ride_through.hold_up_power_with_esr(1.0, 12.0, 9.0, 5.0, 0.05) == pytest.approx(6.2856, abs=5e-5)
+    assert ride_through.hold_up_power_with_esr(1.0, 12.0, 9.0, 5.0, 0.0) == pytest.approx(6.3, rel=1e-12)
 
 
 def test_advice_of_10_and_22_millifarad() -> None:
     # Owners are told "a diode and 10 or 22 mF". At 1 A and 3 V of droop that is 30 and 66 ms (published
     # advice, derived times); a crank takes hundreds.
-    assert capacitor.hold_up_constant_current(10e-3, 12.0, 9.0, 1.0) == pytest.approx(30e-3)
-    assert capacitor.hold_up_constant_current(22e-3, 12.0, 9.0, 1.0) == pytest.approx(66e-3)
+    assert ride_through.hold_up_constant_current(10e-3, 12.0, 9.0, 1.0) == pytest.approx(30e-3)
+    assert ride_through.hold_up_constant_current(22e-3, 12.0, 9.0, 1.0) == pytest.approx(66e-3)
 
 
 @given(
@@ -97,7 +98,7 @@ def test_exact_form_is_the_integral(
 ) -> None:
     end = share * start
     esr = relative * end**2 / (4.0 * power)
-    time = capacitor.hold_up_power_with_esr(capacitance, start, end, power, esr)
+    time = ride_through.hold_up_power_with_esr(capacitance, start, end, power, esr)
 
     def slope(voltage: float) -> float:
         terminal = 0.5 * (voltage + math.sqrt(voltage**2 - 4.0 * power * esr))
@@ -106,23 +107,23 @@ def test_exact_form_is_the_integral(
     integral, _ = quad(slope, end, start, epsabs=0.0, epsrel=1e-11)
     assert time == pytest.approx(integral, rel=1e-8)
     # ESR only ever costs time.
-    assert time <= capacitor.hold_up_constant_power(capacitance, start, end, power) * (1.0 + 1e-12)
+    assert time <= ride_through.hold_up_constant_power(capacitance, start, end, power) * (1.0 + 1e-12)
     terminal = 0.5 * (end + math.sqrt(end**2 - 4.0 * power * esr))
-    assert capacitor.internal_voltage(terminal, power, esr) == pytest.approx(end, rel=1e-9)
+    assert ride_through.internal_voltage(terminal, power, esr) == pytest.approx(end, rel=1e-9)
 
 
 def test_constant_current_agrees_with_integration() -> None:
     # 0.1 F with 0.2 ohm from 12 V at 2 A until 9 V at the terminals.
-    time = capacitor.hold_up_constant_current(0.1, 12.0, 9.0, 2.0, 0.2)
+    time = ride_through.hold_up_constant_current(0.1, 12.0, 9.0, 2.0, 0.2)
     run = solve_ivp(lambda _, v: [-2.0 / 0.1], (0.0, time), [12.0])
     assert run.y[0, -1] - 2.0 * 0.2 == pytest.approx(9.0, rel=1e-9)
 
 
 @given(power=st.floats(0.1, 100.0), esr=st.floats(1e-3, 1.0))
 def test_floor_is_where_the_power_ends(power: float, esr: float) -> None:
-    floor = capacitor.voltage_floor(power, esr)
+    floor = ride_through.voltage_floor(power, esr)
     assert floor**2 / (4.0 * esr) == pytest.approx(power, rel=1e-12)  # matched load
-    assert capacitor.hold_up_power_with_esr(1.0, floor * 0.99, 0.0, power, esr) == 0.0
+    assert ride_through.hold_up_power_with_esr(1.0, floor * 0.99, 0.0, power, esr) == 0.0
 
 
 # --- electrolytics against published figures ----------------------------------------------------------------
@@ -211,25 +212,25 @@ def test_end_of_life_factors() -> None:
 @given(supply=VOLTAGES, held=st.floats(0.0, 60.0), capacitance=CAPACITANCES, resistance=st.floats(1e-3, 100.0))
 def test_inrush_energy_balance(supply: float, held: float, capacitance: float, resistance: float) -> None:
     # Whatever the resistance, C dV^2 / 2 is lost in it: I2t x R.
-    i2t = capacitor.inrush_i2t(supply, held, capacitance, resistance)
+    i2t = charging.inrush_i2t(supply, held, capacitance, resistance)
     step = max(supply - held, 0.0)
     assert i2t * resistance == pytest.approx(0.5 * capacitance * step**2, rel=1e-9, abs=1e-300)
-    assert capacitor.inrush_peak(supply, held, resistance) == pytest.approx(step / resistance)
+    assert charging.inrush_peak(supply, held, resistance) == pytest.approx(step / resistance)
 
 
 @given(capacitance=CAPACITANCES, resistance=st.floats(0.1, 1e5), share=st.floats(0.01, 0.99))
 def test_charge_and_bleed_are_mirrors(capacitance: float, resistance: float, share: float) -> None:
-    charge = capacitor.charge_time(14.4, 0.0, share * 14.4, capacitance, resistance)
-    bleed = capacitor.bleed_time(capacitance, resistance, 14.4, (1.0 - share) * 14.4)
+    charge = charging.charge_time(14.4, 0.0, share * 14.4, capacitance, resistance)
+    bleed = charging.bleed_time(capacitance, resistance, 14.4, (1.0 - share) * 14.4)
     assert charge == pytest.approx(bleed, rel=1e-9)
     if 0.05 < share < 0.95:
-        found = capacitor.bleed_resistance(capacitance, 14.4, (1.0 - share) * 14.4, bleed)
+        found = charging.bleed_resistance(capacitance, 14.4, (1.0 - share) * 14.4, bleed)
         assert found == pytest.approx(resistance, rel=1e-9)
-    assert math.isinf(capacitor.charge_time(14.0, 0.0, 14.0, capacitance, resistance))
+    assert math.isinf(charging.charge_time(14.0, 0.0, 14.0, capacitance, resistance))
 
 
 def test_bleed_power() -> None:
-    assert capacitor.bleed_power(14.4, 1000.0) == pytest.approx(0.20736)
+    assert charging.bleed_power(14.4, 1000.0) == pytest.approx(0.20736)
 
 
 # --- supercapacitors --------------------------------------------------------------------------------------
@@ -283,7 +284,7 @@ def test_capacitance_measurement_window() -> None:
     # IEC 62391-1 style test (murata.com EDLC FAQ 0005): U1 = 0.8, U2 = 0.4 U_R, C = I t / (U1 - U2). A 100 F
     # cell at 1 A between 2.16 and 1.08 V takes 108 s; our hold-up time with that C and no ESR step is the
     # same.
-    assert capacitor.hold_up_constant_current(100.0, 0.8 * 2.7, 0.4 * 2.7, 1.0) == pytest.approx(108.0)
+    assert ride_through.hold_up_constant_current(100.0, 0.8 * 2.7, 0.4 * 2.7, 1.0) == pytest.approx(108.0)
 
 
 def test_string_at_end_of_life() -> None:
@@ -321,9 +322,9 @@ def test_power_limit_and_self_discharge() -> None:
         lambda: capacitor.age_factors(1.1),
         lambda: capacitor.leakage_current(1e-3, 25.0, "best"),
         lambda: capacitor.capacitor_circuit(0.0, 25.0, 20.0),
-        lambda: capacitor.inrush_peak(12.0, 0.0, 0.0),
-        lambda: capacitor.bleed_resistance(1e-3, 1.0, 2.0, 1.0),
-        lambda: capacitor.capacitance_for_constant_power(1.0, 9.0, 9.0, 1.0),
+        lambda: charging.inrush_peak(12.0, 0.0, 0.0),
+        lambda: charging.bleed_resistance(1e-3, 1.0, 2.0, 1.0),
+        lambda: ride_through.capacitance_for_constant_power(1.0, 9.0, 9.0, 1.0),
         lambda: capacitor.esr_from_dissipation(0.1, 0.0),
         lambda: CellSpec(0.0, 1e-3, 2.7, 0.0),
         lambda: supercapacitor.string_capacitance(1.0, 0),
@@ -335,3 +336,24 @@ def test_power_limit_and_self_discharge() -> None:
 def test_refusals(call: object) -> None:
     with pytest.raises(ValueError):
         call()  # type: ignore[operator]
+
+
+@given(st.floats(5.0, 30.0), st.floats(1e-3, 100.0), st.floats(0.01, 1e3), st.floats(0.1, 100.0), st.floats(30.0, 1e6))
+def test_time_to_ready_agrees_with_integration(
+    voltage: float, capacitance: float, resistance: float, limit: float, leakage: float
+) -> None:
+    """The charge law in even steps of voltage; at the limit the leakage is left out, a percent of the current."""
+    assume(leakage > 100.0 * max(resistance, voltage / limit))
+    told = charging.time_to_ready(voltage, capacitance, resistance, leakage, limit)
+    levels = np.linspace(0.0, 0.95 * voltage, 20_001)
+    middle = 0.5 * (levels[1:] + levels[:-1])
+    passed = np.minimum((voltage - middle) / resistance, limit)
+    current = passed - np.where(passed < limit, middle / leakage, 0.0)
+    assert told == pytest.approx(float(np.sum(capacitance * np.diff(levels) / current)), rel=1e-3)
+
+
+def test_a_leaky_bank_is_never_ready() -> None:
+    assert charging.time_to_ready(12.0, 1.0, 10.0, 150.0) == math.inf
+    assert charging.time_to_ready(12.0, 1.0, 10.0) == pytest.approx(10.0 * math.log(20.0))
+    with pytest.raises(ValueError, match="above zero"):
+        charging.time_to_ready(12.0, 1.0, 0.0)

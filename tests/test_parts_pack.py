@@ -11,7 +11,9 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from cranksag.parts import converter, display, fuse, pack
-from cranksag.parts.pack import CHEMISTRIES, Parallel
+from cranksag.parts import pack_chemistry as made_of
+from cranksag.parts.pack import Parallel
+from cranksag.parts.pack_chemistry import CHEMISTRIES
 
 CHEMISTRY = st.sampled_from(list(CHEMISTRIES.values()))
 AGM = CHEMISTRIES["sealed lead AGM"]
@@ -24,7 +26,7 @@ AH = 3600.0
 @pytest.mark.parametrize(("temperature", "share"), [(30.0, 1.03), (25.0, 1.00), (10.0, 0.90), (-10.0, 0.74)])
 def test_capacity_of_a_sealed_lead_battery(temperature: float, share: float) -> None:
     # Data sheet of a 12 V 40 Ah sealed lead battery (vinachem 12V-40AH), capacity affected by temperature.
-    assert pack.capacity_factor(AGM, temperature) == pytest.approx(share, abs=1e-9)
+    assert made_of.capacity_factor(AGM, temperature) == pytest.approx(share, abs=1e-9)
 
 
 def test_self_discharge_of_a_sealed_lead_battery() -> None:
@@ -49,46 +51,48 @@ def test_resistance_of_a_sealed_lead_battery() -> None:
 @pytest.mark.parametrize(("charge", "volts"), [(1.0, 12.65), (0.75, 12.45), (0.5, 12.24), (0.25, 12.06), (0.0, 11.89)])
 def test_voltage_of_a_vented_pack(charge: float, volts: float) -> None:
     # BCI table of open-circuit voltage against state of charge, 26.7 degC.
-    found = pack.open_circuit_voltage(CHEMISTRIES["vented lead"], 6, charge)
+    found = made_of.open_circuit_voltage(CHEMISTRIES["vented lead"], 6, charge)
     assert found == pytest.approx(volts, abs=1e-9)
 
 
 def test_full_voltage_of_a_sealed_pack() -> None:
     # Thin-plate AGM manual (PC310 owner's manual p. 6): 12.84 V or more when full at 25 degC.
-    assert pack.open_circuit_voltage(AGM, 6, 1.0) == pytest.approx(12.84, abs=1e-9)
+    assert made_of.open_circuit_voltage(AGM, 6, 1.0) == pytest.approx(12.84, abs=1e-9)
 
 
 def test_lead_resistance_in_the_cold() -> None:
     # Battery maker's page (nenpower.com): +50 % from +30 to -18 degC, +40 % from full to empty.
-    ratio = pack.resistance_factor(AGM, 1.0, -18.0) / pack.resistance_factor(AGM, 1.0, 30.0)
+    ratio = made_of.resistance_factor(AGM, 1.0, -18.0) / made_of.resistance_factor(AGM, 1.0, 30.0)
     assert ratio == pytest.approx(1.5, rel=1e-9)
-    assert pack.resistance_factor(AGM, 0.0, 20.0) == pytest.approx(1.4)
+    assert made_of.resistance_factor(AGM, 0.0, 20.0) == pytest.approx(1.4)
 
 
 # --- pack: laws ---------------------------------------------------------------------------------------------
 
 
 @given(chemistry=CHEMISTRY, low=st.floats(0.0, 1.0), high=st.floats(0.0, 1.0), cells=st.integers(1, 20))
-def test_more_charge_more_volts_less_resistance(chemistry: pack.Chemistry, low: float, high: float, cells: int) -> None:
+def test_more_charge_more_volts_less_resistance(
+    chemistry: made_of.Chemistry, low: float, high: float, cells: int
+) -> None:
     assume(low < high)
-    assert pack.open_circuit_voltage(chemistry, cells, low) <= pack.open_circuit_voltage(chemistry, cells, high)
-    assert pack.resistance_factor(chemistry, low, 20.0) >= pack.resistance_factor(chemistry, high, 20.0)
+    assert made_of.open_circuit_voltage(chemistry, cells, low) <= made_of.open_circuit_voltage(chemistry, cells, high)
+    assert made_of.resistance_factor(chemistry, low, 20.0) >= made_of.resistance_factor(chemistry, high, 20.0)
 
 
 @given(chemistry=CHEMISTRY, cold=st.floats(-20.0, 20.0), step=st.floats(0.0, 20.0))
-def test_cold_packs_are_weaker(chemistry: pack.Chemistry, cold: float, step: float) -> None:
+def test_cold_packs_are_weaker(chemistry: made_of.Chemistry, cold: float, step: float) -> None:
     warm = min(cold + step, 20.0)
-    assert pack.capacity_factor(chemistry, cold) <= pack.capacity_factor(chemistry, warm) + 1e-12
-    assert pack.resistance_factor(chemistry, 1.0, cold) >= pack.resistance_factor(chemistry, 1.0, warm) - 1e-12
+    assert made_of.capacity_factor(chemistry, cold) <= made_of.capacity_factor(chemistry, warm) + 1e-12
+    assert made_of.resistance_factor(chemistry, 1.0, cold) >= made_of.resistance_factor(chemistry, 1.0, warm) - 1e-12
 
 
 @given(chemistry=CHEMISTRY)
-def test_chemistry_curves_are_sound(chemistry: pack.Chemistry) -> None:
+def test_chemistry_curves_are_sound(chemistry: made_of.Chemistry) -> None:
     for curve in (chemistry.cell_voltage, chemistry.capacity, chemistry.resistance):
         abscissae = [x for x, _ in curve]
         assert abscissae == sorted(set(abscissae))
         assert all(y > 0.0 for _, y in curve)
-    assert pack.interpolate(chemistry.resistance, 20.0) == pytest.approx(1.0, abs=1e-9)
+    assert made_of.interpolate(chemistry.resistance, 20.0) == pytest.approx(1.0, abs=1e-9)
     assert chemistry.source
     assert chemistry.provenance in ("published", "common practice", "memory", "engineering estimate")
     assert not (chemistry.vents_gas and not chemistry.rechargeable)
@@ -99,7 +103,7 @@ def test_chemistry_curves_are_sound(chemistry: pack.Chemistry) -> None:
     temperature=st.floats(-20.0, 50.0),
 )  # fmt: skip
 def test_time_to_flat_is_the_inverse_of_rest(
-    chemistry: pack.Chemistry, charge: float, end: float, drain: float, temperature: float
+    chemistry: made_of.Chemistry, charge: float, end: float, drain: float, temperature: float
 ) -> None:
     time = pack.time_to_flat(chemistry, 7.0 * AH, charge, end, temperature, drain)
     left = pack.charge_after_rest(chemistry, charge, time, temperature, drain, 7.0 * AH)
@@ -152,7 +156,7 @@ def test_parallel_risks_name_what_is_wrong() -> None:
 
 
 @given(one=CHEMISTRY, other=CHEMISTRY)
-def test_primary_cells_are_never_free_of_risk(one: pack.Chemistry, other: pack.Chemistry) -> None:
+def test_primary_cells_are_never_free_of_risk(one: made_of.Chemistry, other: made_of.Chemistry) -> None:
     risks = pack.parallel_risks(Parallel(one, 6, blocked=False), Parallel(other, 6, blocked=False))
     if not (one.rechargeable and other.rechargeable) or one.name != other.name:
         assert risks
@@ -338,8 +342,8 @@ def test_minimum_area_is_the_inverse(i2t: float) -> None:
 @pytest.mark.parametrize(
     "call",
     [
-        lambda: pack.open_circuit_voltage(AGM, 6, 1.5),
-        lambda: pack.open_circuit_voltage(AGM, 0, 0.5),
+        lambda: made_of.open_circuit_voltage(AGM, 6, 1.5),
+        lambda: made_of.open_circuit_voltage(AGM, 0, 0.5),
         lambda: pack.short_circuit_current(12.0, 0.0),
         lambda: pack.pack_circuit(AGM, 6, 0.0, 1.0, 20.0),
         lambda: pack.time_to_flat(AGM, 0.0, 1.0, 0.5, 20.0),

@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq, least_squares
 
-from cranksag.parts import relay
-from cranksag.parts.relay import Suppression
+from cranksag.parts import coil as winding
+from cranksag.parts import contact, relay
+from cranksag.parts.coil import Suppression
 
 KINDS = st.sampled_from(["diode", "zener", "resistor", "none"])
 COILS = st.tuples(
@@ -35,22 +36,22 @@ def _example(suppression: Suppression | None = None, temperature: float = 20.0) 
 def test_coil_and_pick_up_with_temperature(temperature: float, resistance: float, voltage: float) -> None:
     # "Temperature considerations for DC relays" (relay maker's application note): 90 ohm and 6.5 V at 20
     # degC, R = R20 (1 + 0.003929 (T - 20)), pick-up current constant. Tolerance: half the last digit.
-    assert relay.coil_resistance(90.0, temperature) == pytest.approx(resistance, abs=0.005)
-    assert relay.voltage_at_temperature(6.5, temperature) == pytest.approx(voltage, abs=0.005)
+    assert winding.coil_resistance(90.0, temperature) == pytest.approx(resistance, abs=0.005)
+    assert winding.voltage_at_temperature(6.5, temperature) == pytest.approx(voltage, abs=0.005)
 
 
 def test_coil_resistance_by_ratio_of_temperatures() -> None:
     # Relay maker's application note 102: 290 ohm at 25 degC is "403.31" ohm at 125 degC. The copper law by
     # ratio (234.5 + T) / (234.5 + T0) gives 401.75: the note rounds alpha. Ours 401.8; allowed 0.5 %.
-    at_20 = 290.0 / relay.coil_resistance(1.0, 25.0)
-    assert relay.coil_resistance(at_20, 125.0) == pytest.approx(403.31, rel=0.005)
-    assert pytest.approx(-234.5, abs=0.1) == relay.ZERO_RESISTANCE_TEMPERATURE
+    at_20 = 290.0 / winding.coil_resistance(1.0, 25.0)
+    assert winding.coil_resistance(at_20, 125.0) == pytest.approx(403.31, rel=0.005)
+    assert pytest.approx(-234.5, abs=0.1) == winding.ZERO_RESISTANCE_TEMPERATURE
 
 
 def test_measured_kick_with_resistor() -> None:
     # electro-tech-online.com thread 167257, own measurement: coil of about 120 ohm beside 680 ohm, 12 V, "the
     # voltage peaked at around 65 V". Ours 68 V; the reading is from an oscilloscope, allowed 8 %.
-    kick = relay.coil_kick_voltage(12.0 / 120.0, Suppression("resistor", resistance=680.0))
+    kick = winding.coil_kick_voltage(12.0 / 120.0, Suppression("resistor", resistance=680.0))
     assert kick == pytest.approx(65.0, rel=0.08)
 
 
@@ -62,17 +63,17 @@ def test_measured_release_with_diode_and_with_resistor() -> None:
     start = 12.0 / 120.0
     diode = Suppression("diode", diode_drop=0.7)
     resistor = Suppression("resistor", resistance=680.0)
-    inductance = 27.5e-3 / relay.current_decay_time(1.0, 120.0, start, 0.0, diode)
+    inductance = 27.5e-3 / winding.current_decay_time(1.0, 120.0, start, 0.0, diode)
 
     def excess(share: float) -> float:
         slow, quick = (
-            relay.current_decay_time(inductance, 120.0, start, share * start, kind) for kind in (diode, resistor)
+            winding.current_decay_time(inductance, 120.0, start, share * start, kind) for kind in (diode, resistor)
         )
         return slow - quick - (8e-3 - 2.6e-3)
 
     released = 12.0 * brentq(excess, 0.01, 0.99)
     assert 0.5 < released < 6.0
-    assert relay.current_decay_time(inductance, 120.0, start, released / 120.0, resistor) < 2.6e-3
+    assert winding.current_decay_time(inductance, 120.0, start, released / 120.0, resistor) < 2.6e-3
     spread = relay.must_release_spread(0.5, 7.0)
     assert spread.typical < released < spread.high
 
@@ -82,10 +83,10 @@ def test_measured_clamp_voltages() -> None:
     # V zener and a diode. The measured diode predicts the clamp: 5.98 V, 2 % less; a 5.1 V zener is a 5 %
     # part.
     drop = 0.875
-    assert relay.coil_kick_voltage(0.02, Suppression("diode", diode_drop=drop)) == drop
-    clamp = relay.coil_kick_voltage(0.02, Suppression("zener", diode_drop=drop, zener_voltage=5.1))
+    assert winding.coil_kick_voltage(0.02, Suppression("diode", diode_drop=drop)) == drop
+    clamp = winding.coil_kick_voltage(0.02, Suppression("zener", diode_drop=drop, zener_voltage=5.1))
     assert clamp == pytest.approx(6.1, rel=0.05)
-    assert drop == pytest.approx(relay.SUPPRESSION_DIODE_DROP, abs=0.1)
+    assert drop == pytest.approx(winding.SUPPRESSION_DIODE_DROP, abs=0.1)
 
 
 def test_release_times_by_suppression_from_memory() -> None:
@@ -102,7 +103,7 @@ def test_release_times_by_suppression_from_memory() -> None:
 
     def release(values: np.ndarray, suppression: Suppression) -> float:
         inductance, share, travel = values
-        decay = relay.current_decay_time(inductance, 55.0, start, share * start, suppression)
+        decay = winding.current_decay_time(inductance, 55.0, start, share * start, suppression)
         return float(1e3 * decay + travel)
 
     fit = least_squares(
@@ -127,15 +128,15 @@ def test_measured_coil_inductances_are_of_our_size() -> None:
     # elektroda.com topic 1062919 quoting a data sheet: a 275 ohm 12 V coil has 1.15 H open and 2.29 H closed.
     # Ours from a 15 ms operate time and 70 % must-operate (that type's data sheet, from memory) is 2.06 H:
     # between the two, since the armature closes meanwhile.
-    ours = relay.inductance_from_operate_time(15e-3, 275.0, 12.0, 0.7 * 12.0 / 275.0)
+    ours = winding.inductance_from_operate_time(15e-3, 275.0, 12.0, 0.7 * 12.0 / 275.0)
     assert 1.15 < ours < 2.29
     # The same page: 43.6 mA stopped within 0.5 ms gives 199.7 V; energy is the bound of any such kick.
-    assert relay.kick_voltage_bound(2.29, 43.6e-3, 100e-12) > 199.7
+    assert winding.kick_voltage_bound(2.29, 43.6e-3, 100e-12) > 199.7
 
 
 def test_unsuppressed_kick_inside_published_range() -> None:
     # 13C3311: a 12 V relay "may generate 1000 to 1500 V" at turn-off.
-    kick = relay.coil_kick_voltage(0.13, Suppression("none"))
+    kick = winding.coil_kick_voltage(0.13, Suppression("none"))
     assert kick == pytest.approx(1250.0, abs=250.0)
 
 
@@ -143,11 +144,11 @@ def test_unsuppressed_kick_inside_published_range() -> None:
 
 
 @given(coil=COILS, kind=KINDS)
-def test_decay_agrees_with_integration(coil: tuple[float, float, float], kind: relay.SuppressionKind) -> None:
+def test_decay_agrees_with_integration(coil: tuple[float, float, float], kind: winding.SuppressionKind) -> None:
     resistance, inductance, share = coil
     start = 12.0 / resistance
     suppression = Suppression(kind)
-    time = relay.current_decay_time(inductance, resistance, start, share * start, suppression)
+    time = winding.current_decay_time(inductance, resistance, start, share * start, suppression)
     clamp = {"diode": 0.8, "zener": 24.8}.get(kind, 0.0)
     added = {"resistor": 680.0, "none": 1000.0 / start}.get(kind, 0.0)
     run = solve_ivp(
@@ -161,7 +162,7 @@ def test_decay_agrees_with_integration(coil: tuple[float, float, float], kind: r
 def test_rise_agrees_with_integration(coil: tuple[float, float, float], voltage: float) -> None:
     resistance, inductance, share = coil
     current = share * voltage / resistance
-    time = relay.current_rise_time(inductance, resistance, voltage, current)
+    time = winding.current_rise_time(inductance, resistance, voltage, current)
     run = solve_ivp(
         lambda _, i: [(voltage - resistance * i[0]) / inductance], (0.0, time), [0.0], rtol=1e-10, atol=1e-14
     )
@@ -171,8 +172,8 @@ def test_rise_agrees_with_integration(coil: tuple[float, float, float], voltage:
 def test_self_heating_agrees_with_fixed_point() -> None:
     temperature = 60.0
     for _ in range(200):
-        temperature = 60.0 + 35.0 * 14.4**2 / relay.coil_resistance(90.0, temperature)
-    assert relay.coil_temperature(90.0, 14.4, 60.0, 35.0) == pytest.approx(temperature, abs=1e-6)
+        temperature = 60.0 + 35.0 * 14.4**2 / winding.coil_resistance(90.0, temperature)
+    assert winding.coil_temperature(90.0, 14.4, 60.0, 35.0) == pytest.approx(temperature, abs=1e-6)
 
 
 # --- laws -----------------------------------------------------------------------------------------------
@@ -180,17 +181,17 @@ def test_self_heating_agrees_with_fixed_point() -> None:
 
 @given(cool=st.floats(-60.0, 180.0), step=st.floats(0.1, 100.0), resistance=st.floats(1.0, 1e4))
 def test_hotter_coil_has_more_resistance_and_needs_more_volts(cool: float, step: float, resistance: float) -> None:
-    assert relay.coil_resistance(resistance, cool + step) > relay.coil_resistance(resistance, cool)
-    ratio = relay.voltage_at_temperature(7.0, cool) / relay.coil_resistance(resistance, cool)
+    assert winding.coil_resistance(resistance, cool + step) > winding.coil_resistance(resistance, cool)
+    ratio = winding.voltage_at_temperature(7.0, cool) / winding.coil_resistance(resistance, cool)
     assert ratio == pytest.approx(7.0 / resistance, rel=1e-12)  # the pick-up current never moves
 
 
 @given(voltage=st.floats(0.0, 32.0), ambient=st.floats(-40.0, 90.0), time=st.floats(0.0, 1e4))
 def test_self_heating_bounds(voltage: float, ambient: float, time: float) -> None:
-    steady = relay.coil_temperature(90.0, voltage, ambient)
-    now = relay.coil_temperature(90.0, voltage, ambient, time=time)
+    steady = winding.coil_temperature(90.0, voltage, ambient)
+    now = winding.coil_temperature(90.0, voltage, ambient, time=time)
     assert ambient <= now <= steady + 1e-9
-    rise = relay.COIL_THERMAL_RESISTANCE * voltage**2 / relay.coil_resistance(90.0, steady)
+    rise = winding.COIL_THERMAL_RESISTANCE * voltage**2 / winding.coil_resistance(90.0, steady)
     assert steady - ambient == pytest.approx(rise, rel=1e-9, abs=1e-9)
 
 
@@ -199,7 +200,7 @@ def test_order_of_suppressions(coil: tuple[float, float, float]) -> None:
     resistance, inductance, share = coil
     start = 12.0 / resistance
     times = [
-        relay.current_decay_time(inductance, resistance, start, share * start, Suppression(kind))
+        winding.current_decay_time(inductance, resistance, start, share * start, Suppression(kind))
         for kind in ("none", "zener", "diode")
     ]
     assert times[0] < times[1] < times[2]
@@ -215,7 +216,7 @@ def test_diode_slows_release_and_never_operate() -> None:
 @given(temperature=st.floats(-40.0, 125.0))
 def test_pick_up_threshold_of_the_circuit(temperature: float) -> None:
     circuit = _example(temperature=temperature)
-    threshold = relay.voltage_at_temperature(5.9, temperature)
+    threshold = winding.voltage_at_temperature(5.9, temperature)
     assert math.isinf(relay.operate_time(circuit, threshold * 0.999))
     assert math.isfinite(relay.operate_time(circuit, threshold * 1.001))
     assert circuit.release_current < circuit.operate_current
@@ -239,36 +240,36 @@ def test_published_pick_up_inside_spread() -> None:
 @given(time=st.floats(1e-3, 50e-3), share=st.floats(0.2, 0.9))
 def test_inductance_comes_back(time: float, share: float) -> None:
     current = share * 12.0 / 90.0
-    inductance = relay.inductance_from_operate_time(time, 90.0, 12.0, current, 0.6)
-    assert relay.current_rise_time(inductance, 90.0, 12.0, current) == pytest.approx(0.6 * time, rel=1e-9)
+    inductance = winding.inductance_from_operate_time(time, 90.0, 12.0, current, 0.6)
+    assert winding.current_rise_time(inductance, 90.0, 12.0, current) == pytest.approx(0.6 * time, rel=1e-9)
 
 
 @given(inductance=st.floats(0.01, 3.0), current=st.floats(0.01, 1.0), capacitance=st.floats(1e-12, 1e-9))
 def test_kick_bound_is_energy_balance(inductance: float, current: float, capacitance: float) -> None:
-    kick = relay.kick_voltage_bound(inductance, current, capacitance)
-    assert 0.5 * capacitance * kick**2 == pytest.approx(relay.coil_stored_energy(inductance, current), rel=1e-9)
+    kick = winding.kick_voltage_bound(inductance, current, capacitance)
+    assert 0.5 * capacitance * kick**2 == pytest.approx(winding.coil_stored_energy(inductance, current), rel=1e-9)
 
 
 def test_contact() -> None:
     # V23076 data sheet: 20 mV typical, 300 mV maximum at 10 A.
-    assert relay.contact_resistance_from_drop(20e-3, 10.0) == pytest.approx(2e-3)
-    assert relay.contact_drop(30.0, relay.contact_resistance_from_drop(0.3, 10.0)) == pytest.approx(0.9)
-    assert relay.contact_inrush_use(240.0, 120.0) == 2.0
+    assert contact.contact_resistance_from_drop(20e-3, 10.0) == pytest.approx(2e-3)
+    assert contact.contact_drop(30.0, contact.contact_resistance_from_drop(0.3, 10.0)) == pytest.approx(0.9)
+    assert contact.contact_inrush_use(240.0, 120.0) == 2.0
 
 
 @pytest.mark.parametrize(
     "call",
     [
-        lambda: relay.coil_resistance(0.0, 20.0),
-        lambda: relay.coil_resistance(90.0, -235.0),
+        lambda: winding.coil_resistance(0.0, 20.0),
+        lambda: winding.coil_resistance(90.0, -235.0),
         lambda: relay.must_release_spread(7.0, 7.0),
-        lambda: relay.inductance_from_operate_time(5e-3, 90.0, 6.0, 0.1),
+        lambda: winding.inductance_from_operate_time(5e-3, 90.0, 6.0, 0.1),
         lambda: relay.relay_circuit(90.0, 2.0, 5.0, 5e-3, 3e-3, 12.0, 20.0, 1e-3),
         lambda: Suppression("varistor"),  # type: ignore[arg-type]
         lambda: Suppression("resistor", resistance=0.0),
-        lambda: relay.current_decay_time(1.0, 90.0, 0.1, 0.0, Suppression("resistor")),
-        lambda: relay.contact_inrush_use(1.0, 0.0),
-        lambda: relay.coil_temperature(90.0, 12.0, 20.0, time=-1.0),
+        lambda: winding.current_decay_time(1.0, 90.0, 0.1, 0.0, Suppression("resistor")),
+        lambda: contact.contact_inrush_use(1.0, 0.0),
+        lambda: winding.coil_temperature(90.0, 12.0, 20.0, time=-1.0),
     ],
 )
 def test_refusals(call: object) -> None:

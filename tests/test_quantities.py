@@ -65,6 +65,10 @@ def test_published_factors(text: str, dimension: q.Dimension, published: float, 
     [
         ("30 ft", q.LENGTH, 9.144),
         ("30ft", q.LENGTH, 9.144),
+        ("30 feet", q.LENGTH, 9.144),
+        ("1 foot", q.LENGTH, 0.3048),
+        ("10 inches", q.LENGTH, 0.254),
+        ("1 inch", q.LENGTH, 0.0254),
         (" 30   ft ", q.LENGTH, 9.144),
         ("-10 degC", q.TEMPERATURE, -10.0),
         ("−10 °C", q.TEMPERATURE, -10.0),
@@ -109,6 +113,14 @@ def test_accepted_spellings(text: str, dimension: q.Dimension, value: float) -> 
         ("V", q.VOLTAGE, "the number is missing"),
         ("12 v", q.VOLTAGE, 'did you mean "V"?'),
         ("12 volts", q.VOLTAGE, "unknown unit"),
+        ("25'", q.LENGTH, 'write "25 ft"'),
+        ("25’", q.LENGTH, 'write "25 ft"'),
+        ("25 ′", q.LENGTH, 'write "25 ft"'),
+        ('9.5"', q.LENGTH, 'write "9.5 in"'),
+        ("25'6\"", q.LENGTH, "marks for feet and inches"),
+        ("25'", q.VOLTAGE, "unknown unit"),
+        ("25 Feet", q.LENGTH, 'did you mean "feet"?'),
+        ("25 yards", q.LENGTH, "unknown unit"),
         ("0.85", q.SHARE, "the unit is missing"),
         ("inf V", q.VOLTAGE, "finite"),
         ("-Infinity V", q.VOLTAGE, "finite"),
@@ -211,6 +223,11 @@ def test_tables_agree_with_themselves(dimension: q.Dimension) -> None:
         ("16AWG", "AWG", "16"),
         ("AWG 16", "AWG", "16"),
         ("2/0 AWG", "AWG", "2/0"),
+        ("16 awg", "AWG", "16"),
+        ("16 Awg", "AWG", "16"),
+        ("2/0awg", "AWG", "2/0"),
+        ("awg 16", "AWG", "16"),
+        ("sae 2/0", "SAE", "2/0"),
         ("0 AWG", "AWG", "1/0"),
         ("00 AWG", "AWG", "2/0"),
         ("0000 AWG", "AWG", "4/0"),
@@ -242,7 +259,9 @@ def test_sizes(text: str, system: str, name: str) -> None:
         ("2,5 mm2", "comma"),
         ("16", "not a conductor size"),
         ("AWG 16 AWG", "not a conductor size"),
-        ("16 awg", "not a conductor size"),
+        ("16 awgs", "not a conductor size"),
+        ("70 MM2", "not a conductor size"),
+        ("16 gauge", "not a conductor size"),
         ("70 m2", "not a conductor size"),
         ("-4 AWG", "not a conductor size"),
         ("", "not a conductor size"),
@@ -253,6 +272,26 @@ def test_refused_sizes(text: str, says: str) -> None:
     with pytest.raises(InputError) as caught:
         q.parse_conductor_size(text)
     assert says in caught.value.problems[0]
+
+
+@given(st.sampled_from(("AWG", "SAE")), st.data())
+def test_a_gauge_is_its_name_in_any_case_of_letters(system: str, data: st.DataObject) -> None:
+    name = data.draw(st.sampled_from(q.SIZE_NAMES[system]))
+    word = "".join(c.lower() if data.draw(st.booleans()) else c for c in system)
+    space = " " * data.draw(st.integers(0, 2))
+    text = f"{name}{space}{word}" if data.draw(st.booleans()) else f"{word}{space}{name}"
+    assert q.parse_conductor_size(text) == q.parse_conductor_size(f"{name} {system}")
+
+
+@given(st.floats(0.01, 1e4), st.sampled_from(("feet", "foot", "ft", "inch", "inches", "in")), st.integers(0, 2))
+def test_a_length_spelled_out_is_the_same_length(number: float, word: str, spaces: int) -> None:
+    symbol = "ft" if word.startswith("f") else "in"
+    assert q.parse(f"{number!r}{' ' * spaces}{word}", q.LENGTH) == q.parse(f"{number!r} {symbol}", q.LENGTH)
+
+
+@given(st.integers(1, 10**6), st.sampled_from("'’′\"”″"), st.text(max_size=8))
+def test_a_mark_for_feet_is_never_taken_for_a_length(number: int, mark: str, more: str) -> None:
+    assert "marks for feet and inches" in problem(f"{number}{mark}{more}", q.LENGTH)
 
 
 @pytest.mark.parametrize("system", sorted(q.SIZE_NAMES))

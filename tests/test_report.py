@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import functools
+import re
 import subprocess
 import sys
 from itertools import combinations, pairwise
@@ -21,7 +22,7 @@ from matplotlib.text import Text
 from cranksag import report
 from cranksag.examples import example_names, example_text
 from cranksag.report.placing import LABEL_SIZE, free_place, spread
-from cranksag.report.words import seconds, volts
+from cranksag.report.words import margin_words, seconds, volts
 from cranksag.scenario import loads_scenario
 from cranksag.simulate import simulate
 from cranksag.verdict.results import Result
@@ -120,13 +121,31 @@ def test_axes_carry_their_units_and_curves_differ_without_colour() -> None:
     assert len(looks) == 3
 
 
-def test_reset_and_boot_are_shaded() -> None:
-    labels = [text.get_text() for text in drawn("key-cut").axes[0].texts]
-    assert "display in reset" in labels
-    assert "display boots" in labels
+@pytest.mark.parametrize("name", ["key-cut", "restarting"])  # a long reset and a short one
+def test_reset_and_boot_are_shaded_and_named(name: str) -> None:
+    panel = drawn(name).axes[0]
+    legend = panel.get_legend()
+    assert legend is not None
+    assert [text.get_text() for text in legend.get_texts()] == ["display in reset", "display boots"]
+    hatches = [patch.get_hatch() for patch in legend.get_patches()]
+    assert hatches == ["////", None]  # apart in grey print as well
+    assert {patch.get_hatch() for patch in panel.patches} == set(hatches)
     calm = drawn("supercapacitor").axes[0]  # booted long before START
-    assert not [text for text in calm.texts if text.get_text().startswith("display ")]
+    assert calm.get_legend() is None
     assert not calm.patches
+
+
+@pytest.mark.parametrize("name", BOATS)
+def test_the_voltage_axis_goes_no_further_down_than_a_curve(name: str) -> None:
+    panel = drawn(name).axes[0]
+    begin, end = panel.get_xlim()
+    low, high = panel.get_ylim()
+    shown = [
+        y[(x >= begin) & (x <= end)].min() for x, y in (line.get_data() for line in panel.get_lines()) if len(x) > 100
+    ]
+    lowest = float(min(shown))
+    assert low == 0.0 if lowest > 0.03 * high else low < min(lowest, 0.0)
+    assert low >= min(lowest, 0.0) - 0.05 * (high - low)
 
 
 def test_title_verdict_and_cautions_stand_on_the_page() -> None:
@@ -225,6 +244,15 @@ def test_volts_are_read_back_and_never_minus_zero(value: float) -> None:
     assert volts(value, sign=True)[0] in "+-"
 
 
+@given(st.floats(-0.1, 0.1), st.booleans())
+def test_a_margin_beside_a_restart_is_never_plus_nothing(margin: float, restarts: bool) -> None:
+    told = margin_words(margin, restarts)
+    assert float(told.removesuffix(" V")) == pytest.approx(margin, abs=0.0051)
+    assert told[0] in "+-"
+    assert not restarts or float(told.removesuffix(" V")) != 0.0 or told == "-0.00 V"
+    assert told == margin_words(margin, not restarts) or abs(margin) <= 0.005
+
+
 @given(st.floats(1e-6, 1e5))
 def test_seconds_are_read_back(value: float) -> None:
     number, unit = seconds(value).split()
@@ -264,3 +292,86 @@ CAUTIONED = (
 @pytest.mark.parametrize("phrase", CAUTIONED)
 def test_the_cautions_name_every_hazard(phrase: str) -> None:
     assert phrase in report.CAUTIONS_LINE
+
+
+# --- a hold-up that does not help ----------------------------------------------------------------------------
+
+
+def fitted(**changes: str) -> Result:
+    text = example_text("restarting")
+    short = {"crank.key_held": "900 ms", "crank.after": "300 ms"}
+    return simulate(
+        loads_scenario(text).with_overrides({**short, **{k.replace("__", "."): v for k, v in changes.items()}})
+    )
+
+
+@pytest.mark.parametrize(
+    ("changes", "says", "path"),
+    [
+        ({"hold_up__branch": "supercapacitor"}, "is not charged yet at START, 5 s after", "hold_up.capacitance"),
+        ({"hold_up__branch": "supercapacitor"}, "its feed diode takes 0.4", "hold_up.capacitance"),
+        ({"hold_up__branch": "converter"}, "the converter cuts out below 9 V at its input", "feed.size"),
+        ({"hold_up__branch": "reservoir"}, "it carries the display for 0.1", "hold_up.capacitance"),
+        (
+            {"hold_up__branch": "standby pack", "hold_up__must_operate": "11.8 V",
+             "temperature__engine_room": "90 degC", "temperature__helm": "80 degC"},
+            "the hold-up relay never closes",
+            "hold_up.relay",
+        ),
+    ],
+)  # fmt: skip
+def test_a_hold_up_that_does_not_help_says_why_and_what_sizes_it(changes: dict[str, str], says: str, path: str) -> None:
+    found = fitted(**changes)
+    assert not found.display.holds
+    told = report.verdict(found)
+    assert "; the hold-up falls short: " in told
+    assert says in told
+    steps = " ".join(report.next_steps(found))
+    assert f"`cranksag size FILE --for {path}`" in steps
+    assert "`cranksag tolerance FILE`" in steps
+    assert "hold-up brings" not in steps
+
+
+def test_an_empty_bank_is_told_even_where_the_display_holds() -> None:
+    changes = {"hold_up__branch": "supercapacitor", "battery__rating": "1600 A", "feed__from": "battery"}
+    found = fitted(**changes, feed__return_to="battery negative", feed__size="8 AWG", displays__0__brownout="6 V")
+    assert found.display.holds
+    assert found.hold_up["ready_after_s"] is None
+    assert report.verdict(found).endswith("; the bank is not charged yet at START, 5 s after key-on.")
+
+
+@pytest.mark.parametrize(
+    ("branch", "slow"),
+    [
+        ("reservoir", {"hold_up__inrush_limit": "68 ohm"}),
+        ("supercapacitor", {"hold_up__capacitance": "2 F", "hold_up__charge_current": "500 mA"}),
+        ("supercapacitor", {"hold_up__capacitance": "2 F", "hold_up__charge_current": "20 A"}),
+    ],
+)
+def test_what_is_advised_charges_the_bank(branch: str, slow: dict[str, str]) -> None:
+    """Each figure of the advice, taken with a tenth of room, charges the bank before START."""
+    late = fitted(hold_up__branch=branch, **slow)
+    assert late.hold_up["ready_after_s"] is None
+    steps = next(step for step in report.next_steps(late) if "not charged at START" in step)
+
+    def ready(**changes: str) -> float | None:
+        found: float | None = fitted(hold_up__branch=branch, **{**slow, **changes}).hold_up["ready_after_s"]
+        return found
+
+    def advised(unit: str) -> float:
+        match = re.search(rf"about ([0-9.]+) {unit}\b", steps)
+        assert match is not None, unit
+        return float(match[1])
+
+    assert ready(crank__key_on_before=f"{1.1 * advised('s')} s") is not None
+    if branch == "reservoir":
+        assert ready(hold_up__inrush_limit=f"{0.9 * advised('ohm')} ohm") is not None
+        assert ready(hold_up__inrush_limit=f"{1.2 * advised('ohm')} ohm") is None  # and it is not far too small
+    else:
+        assert "raise hold_up.charge_current" in steps
+
+
+def test_a_bank_that_leaks_past_its_limiter_is_not_told_to_wait() -> None:
+    steps = " ".join(report.next_steps(fitted(hold_up__branch="reservoir", hold_up__inrush_limit="100 ohm")))
+    assert "lower hold_up.inrush_limit" in steps
+    assert "leave the key on" not in steps

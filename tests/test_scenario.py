@@ -230,6 +230,8 @@ power = true
         ("[engine]\noil = '15w40'", 'did you mean "15W-40"?'),
         ("brownout = '8 V'", "displays has a field of that name"),
         ("[feed]\nfrom_ = 'battery'", 'feed.from_: unknown field (did you mean "from"?)'),
+        ("[[displays]]\nreset_at = 'pins'", 'unknown field (did you mean "reset_after" or "brownout_at"?)'),
+        ("[feed]\nreturn_too = 'battery'", 'unknown field (did you mean "return_to"?)'),
         ("[starter]\npart = 'x'\npoints = [{voltage = '9 V', current = '9 A'}]", "not both"),
         ("[starter]\npoints = [{voltage = '9 V'}]", "starter.points.0.current: is missing"),
         ("[start_circuit]\nrelay = 'none'\nrelay_must_operate = '8 V'", "has no meaning"),

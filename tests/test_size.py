@@ -6,6 +6,7 @@ from __future__ import annotations
 import itertools
 import json
 import math
+import re
 import sys
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -22,7 +23,7 @@ from cranksag.catalogue import load_catalogue
 from cranksag.cli.app import app
 from cranksag.errors import InputError, SimulationError
 from cranksag.examples import example_names, example_text
-from cranksag.parts.capacitor import capacitance_for_constant_power
+from cranksag.parts.ride_through import capacitance_for_constant_power
 from cranksag.quantities import VOLTAGE, parse
 from cranksag.resolve import resolve
 from cranksag.scenario import Scenario, loads_scenario
@@ -605,6 +606,14 @@ def test_no_value_is_an_answer_with_its_reason(monkeypatch: pytest.MonkeyPatch) 
     assert found.document()["value"] is None
     assert found.document()["binding_corner"] == "haste"
     assert "haste" in found.document()["fails_in"]
+    (note,) = found.document()["notes"]
+    assert "not charged in time" in note
+    assert "hold_up.inrush_limit" in note
+    assert "crank.key_on_before" in note
+    match = re.search(r"about ([0-9.]+) (m?ohm) charges it", note)
+    assert match is not None
+    # three time constants within the corner's 0.4 s, not within the boat's own wait
+    assert float(match[1]) * {"ohm": 1.0, "mohm": 1e-3}[match[2]] < 0.4 / (3.0 * 0.22 * 0.9)
 
 
 @pytest.mark.parametrize(

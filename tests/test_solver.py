@@ -15,6 +15,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cranksag import errors
+from cranksag.examples import example_text
+from cranksag.scenario import loads_scenario
+from cranksag.simulate import simulate
 from cranksag.solver import (
     LADDER,
     STANDARD,
@@ -190,6 +193,30 @@ def test_part_without_a_path_to_node_0_is_refused(solver: Solver, part: str) -> 
     with pytest.raises(errors.ConvergenceError, match="no path to node 0"):
         solver.run(small_deck(f"V1 a 0 12\nRa a 0 1\n{part}"))
     assert solver.run(GOOD).vectors["v(a)"][-1] == 12.0
+
+
+@pytest.mark.parametrize("name", ["restarting", "reservoir"])
+def test_a_run_stopped_and_resumed_is_the_run_in_one_piece(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    boat = loads_scenario(example_text(name))
+    whole = simulate(boat)
+    monkeypatch.setattr(running, "BUDGET_LEAST", 300)
+    monkeypatch.setattr(running, "BUDGET_PER_CEILING", 0.0)
+    monkeypatch.setattr(running, "LEAST_PACE", 1e-9)
+    pieces = simulate(boat)
+    assert pieces.solver.points == whole.solver.points > 5 * 300
+    assert pieces.display.restarts == whole.display.restarts
+    # measured 4e-10 V: what the library's own state does between two runs
+    assert pieces.display.minimum_voltage == pytest.approx(whole.display.minimum_voltage, abs=1e-7)
+
+
+def test_a_display_that_restarts_in_a_loop_is_no_runaway() -> None:
+    """Its feed alone lifts and drops it by more than its hysteresis: a hundred restarts a second, 170 steps in each."""
+    thin = {"feed.length": "100 ft", "feed.size": "22 AWG", "feed.from": "battery", "battery.rating": "1200 A"}
+    text = 'title = "thin"\n[crank]\nkey_held = "4 s"\n[engine]\nfires_after = "never"\n[[displays]]\nname = "helm"\n'
+    found = simulate(loads_scenario(text).with_overrides(thin))
+    assert found.solver.points > running.BUDGET_LEAST
+    assert found.solver.attempt == 1
+    assert found.display.restarts > 200
 
 
 def test_runaway_steps_end_at_the_budget(solver: Solver) -> None:

@@ -11,21 +11,24 @@ import socket
 import subprocess
 import sys
 import time
+import tomllib
 from collections.abc import Callable, Iterator
 from itertools import product
 from pathlib import Path
 from typing import Any
 
+import jsonschema
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from cranksag.catalogue import load_catalogue
+from cranksag.cli.sweep_report import _quantity
 from cranksag.errors import InputError
 from cranksag.runner import Changed, Keys
 from cranksag.runner.boats import BoatWork
-from cranksag.scenario import Scenario, loads_scenario
+from cranksag.scenario import Scenario, loads_scenario, scenario_schema
 from cranksag.simulate import simulate
 from cranksag.studies import (
     Ties,
@@ -41,7 +44,7 @@ from cranksag.studies import (
 )
 from cranksag.studies.measures import NUMBERS, TEXTS, RowMeasure, parse_price
 from cranksag.studies.store import COLUMNS
-from cranksag.studies.sweepfile import split_sweep
+from cranksag.studies.sweepfile import _FIELDS, split_sweep
 from cranksag.studies.table import AxisColumn, Table
 
 TESTS = Path(__file__).parent
@@ -536,6 +539,52 @@ def test_command_refuses_with_exit_code_2_and_an_empty_stdout(
         assert err.strip()
 
 
+@pytest.mark.parametrize("suffix", [".csv", ".parquet", ".sqlite"])
+def test_results_are_written_over_only_by_the_same_sweep(
+    boat: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, suffix: str
+) -> None:
+    out = tmp_path / f"rows{suffix}"
+    ratings = (boat, "--axis", "battery.rating=600 A", "--out", out, "--workers", 1)
+    others = (boat, "--axis", "feed.size=16 AWG", "--out", out, "--workers", 1)
+    out.touch()  # an empty file, as mktemp makes one, holds nothing to lose
+    assert here(capsys, monkeypatch, *ratings)[0] == 0
+    held = out.read_bytes()
+    assert here(capsys, monkeypatch, *ratings[:2], "battery.rating=600 A, 800 A", *ratings[3:])[0] == 0
+    assert out.read_bytes() != held  # the same fields: new values take the place of the old
+    held = out.read_bytes()
+    code, shown, err = here(capsys, monkeypatch, *others)
+    assert (code, shown) == (2, "")
+    assert "holds another sweep, over battery.rating" in err
+    assert "--force" in err
+    assert out.read_bytes() == held
+    assert here(capsys, monkeypatch, *others, "--force")[0] == 0
+    assert [axis.path for axis in read_table(out).axes] == ["feed.size"]
+    out.write_bytes(b"day,hours\n1,7.5\n")
+    code, shown, err = here(capsys, monkeypatch, *others)
+    assert (code, shown) == (2, "")
+    assert "is no result of a sweep" in err
+    assert out.read_bytes() == b"day,hours\n1,7.5\n"
+    assert here(capsys, monkeypatch, *others, "--force")[0] == 0
+
+
+def test_force_begins_an_interrupted_sweep_anew(short: Scenario, tmp_path: Path) -> None:
+    out = tmp_path / "rows.csv"
+    left = tmp_path / "rows.csv.journal"
+    left.write_text('{"journal": "cranksag runner", "version": 1}\n{"key": "ab", "payload": [], "seconds": 1.0}\n')
+    with pytest.raises(InputError, match=r"--resume.*--force"):
+        sweep(short, ["battery.rating=600 A"], out=out, workers=1)
+    assert sweep(short, ["battery.rating=600 A"], out=out, workers=1, force=True).summary["computed"] == 1
+    assert not left.exists()
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "told"),
+    [(1.309e-6, "m2", "1.309 mm2"), (0.4061, "F", "406.1 mF"), (0.45, "-", "0.45"), (-5.0, "degC", "-5 degC")],
+)
+def test_a_crossing_is_told_in_a_unit_that_people_read(value: float, unit: str, told: str) -> None:
+    assert _quantity(value, unit) == told
+
+
 def test_command_fails_if_every_row_failed(boat: Path, tmp_path: Path) -> None:
     done = ran(boat, "--axis", "battery.rating=503 A,603 A", "--out", tmp_path / "rows.csv", "--json", faulty=True)
     assert done.returncode == 3, done.stderr
@@ -710,3 +759,15 @@ def test_measures_name_every_column_once() -> None:
     names = (*NUMBERS, *TEXTS, "status", "reason")
     assert len(set(names)) == len(names)
     assert RowMeasure.of().masses
+
+
+def test_the_schema_of_the_scenario_knows_the_sweep_table() -> None:
+    table = scenario_schema()["properties"]["sweep"]["properties"]
+    assert set(table) == set(_FIELDS)
+    raw = tomllib.loads(
+        '[sweep]\naxes = ["battery.rating=600 A"]\nwhere = ["feed.size <= feed.return_size"]\n'
+        'sample = "latin 4"\nseed = 2'
+    )
+    jsonschema.validate(raw, scenario_schema())
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate({"sweep": {"axis": []}}, scenario_schema())

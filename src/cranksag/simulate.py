@@ -12,8 +12,9 @@ from functools import partial
 from cranksag.catalogue import Catalogue
 from cranksag.circuit import build_circuit
 from cranksag.errors import InputError, SimulationError
-from cranksag.parts.battery import scaled, temperature_law_spread
+from cranksag.parts.battery import temperature_law_spread
 from cranksag.resolve import Boat, resolve
+from cranksag.resolve.specimen import PLATEAU, with_battery_resistance, with_friction, with_motor_resistance
 from cranksag.scenario import Scenario, field_doc
 from cranksag.solver import LADDER, Settings, get_solver
 from cranksag.verdict import judge
@@ -26,7 +27,6 @@ Ladder = tuple[Settings, ...]
 BAND_PACE = 3.0  # [-] steps of the band's runs: within 15 mV of the usual ones, at half the time
 # a minimum within this time of START [s] is the inrush dip: the band's runs then stop soon after it [s]
 BAND_EARLY, BAND_HELD, BAND_AFTER = 0.3, 0.5, 0.05
-PLATEAU = 1.0  # [s] duration at which the temperature laws of the battery are compared
 
 
 def simulate(
@@ -131,11 +131,11 @@ def _variations(
     values = boat.values
     low, high = temperature_law_spread(boat.temperatures.battery, PLATEAU)
     if high > low:
-        yield "battery temperature law", [partial(_with_battery, boat, f) for f in (low, high)]
+        yield "battery temperature law", [partial(with_battery_resistance, boat, f) for f in (low, high)]
     if "starter.characteristic" in values and values["starter.resistance"].origin != "written":
-        yield "starter characteristic", [partial(_with_motor, boat, f) for f in MACHINE_DOUBT]
+        yield "starter characteristic", [partial(with_motor_resistance, boat, f) for f in MACHINE_DOUBT]
     if values["engine.friction_factor"].origin != "written":
-        yield "engine.friction_factor", [partial(_with_friction, boat, f) for f in FRICTION_DOUBT]
+        yield "engine.friction_factor", [partial(with_friction, boat, f) for f in FRICTION_DOUBT]
     for doubt in DOUBTS:
         value = values.get(doubt.path)
         known = ("written",) if doubt.path.startswith("hold_up.") else ("written", "catalogue")
@@ -154,24 +154,3 @@ def _si_text(path: str, value: float) -> str:
     if dimension is None:
         return repr(value)
     return f"{100.0 * value!r} %" if dimension.name == "share" else f"{value!r} {dimension.si}"
-
-
-def _with_battery(boat: Boat, factor: float) -> Boat:
-    return dataclasses.replace(boat, battery=scaled(boat.battery, factor))
-
-
-def _with_motor(boat: Boat, factor: float) -> Boat:
-    return dataclasses.replace(boat, motor=dataclasses.replace(boat.motor, resistance=boat.motor.resistance * factor))
-
-
-def _with_friction(boat: Boat, factor: float) -> Boat:
-    engine = boat.engine
-    return dataclasses.replace(
-        boat,
-        engine=dataclasses.replace(
-            engine,
-            friction_torque=engine.friction_torque * factor,
-            friction_viscous=engine.friction_viscous * factor,
-            breakaway_torque=engine.breakaway_torque * factor,
-        ),
-    )

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from cranksag.circuit import build_circuit
-from cranksag.parts.relay import Suppression
+from cranksag.parts.coil import Suppression
 from cranksag.resolve.model import Boat, Load, StandbyPack
 from cranksag.scenario import TimeMark
 from cranksag.solver import get_solver

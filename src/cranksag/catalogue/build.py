@@ -10,7 +10,19 @@ from typing import Literal
 
 from cranksag.catalogue.reader import Entry
 from cranksag.errors import InputError
-from cranksag.parts import capacitor, converter, diode, display, fuse, pack, relay, starter_bench, supercapacitor
+from cranksag.parts import (
+    capacitor,
+    coil,
+    converter,
+    diode,
+    display,
+    fuse,
+    pack,
+    relay,
+    starter_bench,
+    supercapacitor,
+)
+from cranksag.parts.pack_chemistry import CHEMISTRIES, Chemistry
 
 __all__ = [
     "bench_points",
@@ -73,7 +85,7 @@ def relay_of(
     temperature: float,
     operate: Place = "high",
     release: Place = "low",
-    suppression: relay.Suppression | None = None,
+    suppression: coil.Suppression | None = None,
 ) -> relay.RelayCircuit:
     """Circuit parameters of a catalogue relay; by default the specimen at the printed limits.
 
@@ -232,7 +244,7 @@ def string_of(entry: Entry, temperature: float, age: float = 0.0) -> capacitor.C
     )
 
 
-def pack_chemistry(entry: Entry) -> pack.Chemistry:
+def pack_chemistry(entry: Entry) -> Chemistry:
     """The chemistry of a catalogue pack.
 
     Parameters
@@ -244,7 +256,7 @@ def pack_chemistry(entry: Entry) -> pack.Chemistry:
     Chemistry
     """
     _due(entry, "pack")
-    return pack.CHEMISTRIES[entry.value("chemistry")]
+    return CHEMISTRIES[entry.value("chemistry")]
 
 
 def pack_of(entry: Entry, charge: float, temperature: float) -> pack.PackCircuit:

@@ -9,7 +9,7 @@ from typing import Any
 
 from cranksag.errors import InputError
 from cranksag.parts.fuse import FUSE_TYPES
-from cranksag.parts.pack import CHEMISTRIES
+from cranksag.parts.pack_chemistry import CHEMISTRIES
 from cranksag.quantities import DIMENSIONS, Dimension, Unit, nearest, parse, shown
 
 __all__ = ["KINDS", "PROVENANCES", "FieldSpec", "read_value", "spec_of"]

@@ -136,12 +136,9 @@ def _profile(name: str | None, points: str | None) -> Profile:
 
 
 def _lead(text: str) -> float:
-    from cranksag.quantities import DIMENSIONS, parse
+    from cranksag.quantities import TIME, parse_option
 
-    try:
-        lead = parse(text, DIMENSIONS["time"])
-    except InputError as error:
-        raise InputError([f"--start-lead {console.plain(text)}: {problem}" for problem in error.problems]) from None
+    lead = parse_option("--start-lead", text, TIME)
     if lead > 5.0:
         raise InputError([f"--start-lead {console.plain(text)}: at most 5 s"])
     return lead
@@ -275,7 +272,7 @@ def _seconds(value: float) -> str:
 def _levels_table(results: Sequence[LevelResult]) -> Any:
     from rich.text import Text
 
-    from cranksag.report.words import volts
+    from cranksag.report.words import margin_words, volts
 
     table = _table(
         "level", "figures", "source low", "display low", "fed then by", "margin", "below threshold", "restarts",
@@ -291,7 +288,7 @@ def _levels_table(results: Sequence[LevelResult]) -> Any:
             volts(result.source_minimum),
             volts(display.minimum_voltage),
             "the normal feed" if display.source == "feed" else display.source,
-            volts(display.margin, sign=True),
+            margin_words(display.margin, bool(display.restarts)),
             _seconds(display.time_below_threshold),
             str(display.restarts),
             dark,

@@ -133,11 +133,17 @@ def _number(value: float | None, form: str, unit: str) -> str:
     return "-" if value is None else f"{value:{form}} {unit}"
 
 
+def _margin(result: Result) -> str:
+    from cranksag.report.words import margin_words
+
+    return margin_words(result.display.margin, bool(result.display.restarts))
+
+
 _ROWS: dict[str, Callable[[Any], str]] = {
     "display holds": lambda r: "yes" if r.display.holds else "no",
     "restarts": lambda r: str(r.display.restarts),
     "lowest voltage": lambda r: f"{r.display.minimum_voltage:.2f} V",
-    "margin": lambda r: f"{r.display.margin:+.2f} V",
+    "margin": _margin,
     "fed then by": lambda r: "the normal feed" if r.display.source == "feed" else r.display.source,
     "time below threshold": lambda r: f"{r.display.time_below_threshold:.3g} s",
     "without gauges": lambda r: "does not come back" if r.display.dark_time is None else f"{r.display.dark_time:.3g} s",

@@ -135,7 +135,12 @@ def output_file(path: Path, *inputs: Path | None) -> Iterator[Path]:
 
 
 def refuse_input(path: Path, *inputs: Path | None) -> None:
-    """Refuse to write over a file that was read."""
+    """Refuse to write over a file that was read, or where nothing can be written: before anything is computed."""
+    folder = path.absolute().parent
+    if not path.exists() and not folder.is_dir():
+        raise InputError([f"{plain(str(path))}: cannot be written: there is no directory {plain(str(path.parent))}"])
+    if not path.is_dir() and not os.access(path if path.exists() else folder, os.W_OK):
+        raise InputError([f"{plain(str(path))}: cannot be written: permission denied"])
     for source in inputs:
         if source is not None and path.exists() and source.exists() and path.samefile(source):
             raise InputError([f"{plain(str(path))}: is read by this command and would be overwritten"])

@@ -20,7 +20,7 @@ from cranksag.errors import CranksagError, DeckError, LibraryMissing
 if TYPE_CHECKING:
     from cranksag.solver import Deck
 
-PACKAGES = ("PySpice", "cffi", "numpy", "scipy", "matplotlib", "pydantic", "typer", "rich", "pebble")
+PACKAGES = ("PySpice", "cffi", "numpy", "scipy", "matplotlib", "pydantic", "typer", "rich")
 MINIMUM_PYTHON = (3, 11)
 SAMPLES = (("restarting", False), ("standby-pack", True))  # example and whether its display is to hold
 _CONTROL_CARDS = frozenset({".options", ".tran", ".meas", ".save", ".end"})  # the solver writes its own

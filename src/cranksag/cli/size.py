@@ -115,7 +115,7 @@ def _report(found: Size) -> Iterator[RenderableType]:
             style="bold yellow",
         )
     for note in found.notes:
-        yield Text(plain(note[:1].upper() + note[1:] + "."), style="dim")
+        yield Text(plain(note[:1].upper() + note[1:] + "."), style="" if "charged" in note else "dim")
     if not console.quiet():
         yield _table(found)
         yield Text(plain(f"{len(found.corners)} corners: {'; '.join(found.corners)}."))

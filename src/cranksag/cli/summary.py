@@ -14,7 +14,7 @@ from rich.text import Text
 from cranksag.cli.console import plain
 from cranksag.quantities import CURRENT, ENERGY, POWER, VOLTAGE, format_quantity
 from cranksag.report import CAUTIONS, next_steps, verdict
-from cranksag.report.words import not_written, seconds, volts
+from cranksag.report.words import margin_words, not_written, seconds, volts
 from cranksag.verdict.document import document
 from cranksag.verdict.results import DisplayResult, Result
 
@@ -53,7 +53,7 @@ def summary(result: Result) -> Iterator[RenderableType]:
     yield _section("Supply", _pairs(_supply(result)))
     if len(result.hold_up) > 1:
         yield _section(f"Hold-up: {result.hold_up['branch']}", _pairs(_hold_up(result)))
-    yield _section("Voltage budget at the display's minimum", _budget(result))
+    yield _section(_budget_heading(result), Group(*_budget(result)))
     yield from _notes("Warnings", result.warnings, "bold yellow")
     yield _section("Next", _list(next_steps(result)))
     yield _section("Cautions", _list(CAUTIONS), "dim")
@@ -104,9 +104,9 @@ def _displays(result: Result) -> RenderableType:
         "": lambda d: plain(d.name),
         "lowest voltage at its pins": lambda d: volts(d.minimum_voltage),
         "fed then by": lambda d: "the normal feed" if d.source == "feed" else d.source,
-        "at": lambda d: f"{d.minimum_at:.3f} s from key-on, {_from_start(d.minimum_at - start)}",
+        "at": lambda d: f"{d.minimum_at:.3f} s from key-on, {_from_start(d.minimum_at - start)}{_after_reset(d)}",
         "brown-out threshold": lambda d: volts(d.brownout),
-        "margin, short spikes apart": lambda d: volts(d.margin, sign=True),
+        "margin, short spikes apart": lambda d: margin_words(d.margin, bool(d.restarts)),
         "time below threshold": lambda d: _time(d.time_below_threshold),
         "restarts": lambda d: str(d.restarts),
         "without gauges": lambda d: _dark(d.dark_time),
@@ -119,6 +119,12 @@ def _displays(result: Result) -> RenderableType:
 
 def _from_start(moment: float) -> str:
     return f"{seconds(abs(moment))} {'after' if moment >= 0.0 else 'before'} START"
+
+
+def _after_reset(display: DisplayResult) -> str:
+    """Says that a minimum lies after the display has reset and let go of its load."""
+    reset = display.first_reset_at
+    return "" if reset is None or display.minimum_at <= reset else f", after the reset at {reset:.3f} s"
 
 
 def _time(value: float) -> str:
@@ -148,7 +154,7 @@ def _supply(result: Result) -> Iterator[tuple[str, str]]:
     yield "starter", f"{starter['peak_current_a']:.0f} A inrush{cranking}{turning}"
     block, helm = (volts(shift[place], sign=True) for place in ("engine_block", "display_return"))
     yield (
-        "ground shift then",
+        f"ground shift, largest at {found['ground_shift_at_s']:.3f} s",
         f"engine block {block}, display return {helm} against battery - (falsifies sender readings)",
     )
 
@@ -175,14 +181,29 @@ def _figure(value: Any, unit: str) -> str:
     return f"{value:.4g} {unit}".rstrip() if isinstance(value, float) else f"{value} {unit}".rstrip()
 
 
-def _budget(result: Result) -> RenderableType:
+def _budget_heading(result: Result) -> str:
+    display = result.display
+    if not _after_reset(display):
+        return "Voltage budget at the display's minimum"
+    return f"Voltage budget at {display.demand_minimum_at:.3f} s, the display's minimum before its first reset"
+
+
+def _budget(result: Result) -> Iterator[RenderableType]:
+    """The table, at the worst instant at which the display still draws what it runs on, and where the minimum lies."""
     table = _grid("element", "side", "drop", "share", "")
-    total = sum(line.drop for line in result.budget)
+    total = sum(line.drop for line in result.demand_budget)
     table.add_row("start battery at rest", "", volts(result.battery.open_circuit_voltage, 3), "", "")
-    for line in result.budget:
+    for line in result.demand_budget:
         share = f"{line.drop / total:.0%}" if total > 0.0 else ""
         mark = "blocking" if line.blocking else ""
         table.add_row(Text(plain(line.element)), line.side, volts(-line.drop, 3, sign=True), share, mark)
     left = volts(result.battery.open_circuit_voltage - total, 3)
     table.add_row("display at its pins", "", left, "", "", style="bold")
-    return table
+    yield table
+    display = result.display
+    if _after_reset(display):
+        yield Text(
+            f"The lowest of all, {volts(display.minimum_voltage)} at {display.minimum_at:.3f} s, "
+            f"lies{_after_reset(display)[1:]}: the display no longer draws its power then.",
+            style="dim",
+        )

@@ -67,6 +67,9 @@ def run(
     resume: Annotated[
         bool, typer.Option("--resume", help="Carry on with an interrupted sweep to the same --out.")
     ] = False,
+    force: Annotated[
+        bool, typer.Option("--force", help="Write over --out, whatever it holds, and over an interrupted sweep to it.")
+    ] = False,
     workers: Annotated[
         int | None, typer.Option("--workers", min=1, help="Worker processes.", show_default="one for each processor")
     ] = None,
@@ -99,15 +102,15 @@ def run(
     Exit codes: 0 done, 1 only with --check, 2 usage or input, 3 every row failed, 70 a fault of the program, 130
     interrupted (rows done so far are written; --resume carries on).
     """
-    from cranksag.quantities import VOLTAGE, parse
+    from cranksag.quantities import VOLTAGE, parse_option
     from cranksag.studies import Ties
 
-    least = parse(margin, VOLTAGE)
+    least = parse_option("--margin", margin, VOLTAGE)
     for path in plots or []:
         _check_plot(path, *(p for p in (file, show, *(catalogue or [])) if p is not None))
     if show is not None:
-        if file is not None or axes or out or resume:
-            raise InputError(["--show opens earlier results: give it without FILE, --axis, --out and --resume"])
+        if file is not None or axes or out or resume or force:
+            raise InputError(["--show opens earlier results: no FILE, --axis, --out, --resume or --force beside it"])
         from cranksag.studies import read_table
 
         table = read_table(show)
@@ -139,6 +142,7 @@ def run(
         on=on,
         out=out,
         resume=resume,
+        force=force,
         wall_limit=row_limit,
         progress=not console.quiet(),
     )

@@ -7,11 +7,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
-from rich.console import RenderableType
+from rich.console import Group, RenderableType
 from rich.table import Table as Grid
 from rich.text import Text
 
 from cranksag.cli.console import plain
+from cranksag.quantities import DIMENSIONS, format_quantity
 from cranksag.studies.analysis import Objective, boundary, survivors
 from cranksag.studies.table import Table
 
@@ -50,14 +51,19 @@ def _headline(summary: Mapping[str, Any]) -> Text:
     return Text(told, style="bold green" if summary["survivors"] else "bold red")
 
 
-def _rows(table: Table, rows: np.ndarray, title: str, extra: Sequence[str]) -> Grid:
+def _titled(title: str, grid: Grid) -> RenderableType:
+    """A title that may be wider than its table."""
+    return Group(Text(title, style="italic"), grid)
+
+
+def _rows(table: Table, rows: np.ndarray, title: str, extra: Sequence[str]) -> RenderableType:
     paths = {axis.number_name for axis in table.axes}
     columns = [
         c
         for c in dict.fromkeys(extra)
         if c not in paths and c != "margin_v" and np.isfinite(table.numbers[c][rows]).any()
     ]
-    grid = Grid(title=title, title_justify="left", box=None, pad_edge=False)
+    grid = Grid(box=None, pad_edge=False)
     for axis in table.axes:
         grid.add_column(axis.path)
     for name in ("minimum V", "margin V", *columns):
@@ -67,31 +73,34 @@ def _rows(table: Table, rows: np.ndarray, title: str, extra: Sequence[str]) -> G
         numbers = [held["minimum_voltage_v"], held["margin_v"], *(held[c] for c in columns)]
         written = [plain(str(held[axis.path])) for axis in table.axes]
         grid.add_row(*written, *("-" if n is None else f"{n:.2f}" for n in numbers))
-    return grid
+    return _titled(title, grid)
 
 
-def _crossings(table: Table, found: Sequence[Any], count: int) -> Grid:
-    grid = Grid(title=f"Where holding turns into restarting ({count})", title_justify="left", box=None, pad_edge=False)
+def _crossings(table: Table, found: Sequence[Any], count: int) -> RenderableType:
+    grid = Grid(box=None, pad_edge=False)
     for name in ("axis", "holds at", "restarts at", "zero margin at", "others"):
         grid.add_column(name)
     units = {axis.path: axis.unit for axis in table.axes}
     for crossing in found:
-        zero = "-" if crossing.zero is None else f"{crossing.zero:.4g} {units[crossing.path].replace('-', '')}".strip()
+        zero = "-" if crossing.zero is None else _quantity(crossing.zero, units[crossing.path])
         others = ", ".join(f"{path} = {plain(text)}" for path, text in crossing.others)
         grid.add_row(crossing.path, plain(crossing.holds_at), plain(crossing.fails_at), zero, others)
-    return grid
+    return _titled(f"Where holding turns into restarting ({count})", grid)
 
 
-def _drivers(found: Sequence[Mapping[str, Any]]) -> Grid:
-    grid = Grid(
-        title=f"What moves the margin (Sobol' indices, {found[0]['how']})",
-        title_justify="left",
-        box=None,
-        pad_edge=False,
-    )
+def _quantity(value: float, unit: str) -> str:
+    """An SI value for people; areas in mm2, since they are conductors."""
+    measure = next((d for d in DIMENSIONS.values() if d.si == unit), None)
+    if measure is None:
+        return f"{value:.4g} {unit.replace('-', '')}".strip()
+    return format_quantity(value, measure)
+
+
+def _drivers(found: Sequence[Mapping[str, Any]]) -> RenderableType:
+    grid = Grid(box=None, pad_edge=False)
     for name in ("axis", "alone", "with interactions"):
         grid.add_column(name, justify="left" if name == "axis" else "right")
     for driver in found:
         total = "-" if driver["total"] is None else f"{driver['total']:.0%}"
         grid.add_row(driver["path"], f"{driver['first']:.0%}", total)
-    return grid
+    return _titled(f"What moves the margin (Sobol' indices, {found[0]['how']})", grid)

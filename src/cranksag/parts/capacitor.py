@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Aluminium electrolytic capacitor: cold, age, leakage, life, charge, inrush, bleed, hold-up time.
+"""Aluminium electrolytic capacitor: preferred values, loss, cold, age, leakage, life.
 
-Temperatures are in degC, everything else in SI units. Hold-up times are how long a charged capacitor feeds a
-load while its voltage falls from one value to another.
+Temperatures are in degC, everything else in SI units. What a bank does in a circuit is in `cranksag.parts.charging`
+and `cranksag.parts.ride_through`.
 """
 
 from __future__ import annotations
@@ -15,26 +15,14 @@ from dataclasses import dataclass
 __all__ = [
     "CapacitorCircuit",
     "age_factors",
-    "bleed_power",
-    "bleed_resistance",
-    "bleed_time",
-    "capacitance_for_constant_power",
     "capacitance_temperature_factor",
     "capacitor_circuit",
-    "charge_time",
     "dissipation_factor",
     "e_series",
     "esr_from_dissipation",
-    "hold_up_constant_current",
-    "hold_up_constant_power",
-    "hold_up_power_with_esr",
     "impedance_ratio",
-    "inrush_i2t",
-    "inrush_peak",
-    "internal_voltage",
     "leakage_current",
     "lifetime",
-    "voltage_floor",
 ]
 
 # Values per decade of the preferred series [-]. Source: IEC 60063, tables of the E6, E12 and E24 series.
@@ -45,7 +33,6 @@ E24_VALUES = (
 E_SERIES = {"E6": E24_VALUES[::4], "E12": E24_VALUES[::2], "E24": E24_VALUES}
 # A bound written as the series value itself counts as inside although its float may not compare so [-].
 E_SERIES_ROUNDING = 1e-9
-
 # The next four come from one data sheet of a radial electrolytic series (low-leakage "TWL" series):
 # rated voltage classes [V], largest loss factor tan delta at 120 Hz and 20 degC [-] ...
 VOLTAGE_CLASSES = (6.3, 10.0, 16.0, 25.0, 35.0, 50.0)
@@ -63,17 +50,14 @@ IMPEDANCE_RATIOS_MINUS_40 = (8.0, 6.0, 6.0, 4.0, 4.0, 3.0)
 DISSIPATION_FREQUENCY = 120.0
 # Tolerance of capacitance at 120 Hz, 20 degC [-]; same data sheet.
 CAPACITANCE_TOLERANCE = 0.20
-
 # Capacitance at a temperature over that at 20 degC [-]. Engineering estimate from typical curves of wet
 # electrolytics; the series above prints none.
 CAPACITANCE_TEMPERATURES = (-40.0, -25.0, 0.0, 20.0, 85.0)
 CAPACITANCE_FACTORS = (0.65, 0.80, 0.94, 1.0, 1.05)
-
 # End of endurance: capacitance may have changed by 20 %, the loss factor risen to twice its limit [-].
 # Source: IEC 60384-4, endurance requirements, from memory.
 END_OF_LIFE_CAPACITANCE = 0.80
 END_OF_LIFE_ESR = 2.0
-
 # Leakage laws. Low leakage: larger of 0.002 C V and 0.4 uA after 2 min (data sheet above). General:
 # larger of 0.01 C V and 3 uA (from memory). Large can: 3 sqrt(C V) uA after 5 min (data sheet of
 # screw-terminal cans). C in uF, V in volts, result in uA.
@@ -81,7 +65,6 @@ LEAKAGE_PER_CV = {"low leakage": 0.002, "general": 0.01}
 LEAKAGE_FLOOR_UA = {"low leakage": 0.4, "general": 3.0}
 LEAKAGE_LARGE_CAN = 3.0
 MICRO = 1e-6  # [F/uF], [A/uA] definition
-
 # Life doubles for each 10 K cooler [K]. Source: capacitor maker's electronics primer, part 7, life estimate.
 LIFE_DOUBLING = 10.0
 
@@ -341,278 +324,3 @@ def capacitor_circuit(
         leakage_resistance=rated_voltage / leakage_current(capacitance, rated_voltage, grade),
         rated_voltage=rated_voltage,
     )
-
-
-def inrush_peak(supply_voltage: float, capacitor_voltage: float, resistance: float) -> float:
-    """First current into a capacitor connected to a supply through a resistance [A].
-
-    Parameters
-    ----------
-    supply_voltage, capacitor_voltage : [V]
-    resistance : limiter, ESR and wiring together [ohm]
-
-    Returns
-    -------
-    current [A]; zero if the capacitor is already at or above the supply
-
-    Raises
-    ------
-    ValueError
-        If the resistance is not positive.
-    """
-    if resistance <= 0.0:
-        raise ValueError("inrush needs a resistance above zero")
-    return max(supply_voltage - capacitor_voltage, 0.0) / resistance
-
-
-def inrush_i2t(supply_voltage: float, capacitor_voltage: float, capacitance: float, resistance: float) -> float:
-    """I2t of that inrush until it has died away: (dV)^2 C / (2 R) [A2 s].
-
-    Parameters
-    ----------
-    supply_voltage, capacitor_voltage : [V]
-    capacitance : [F]
-    resistance : limiter, ESR and wiring together [ohm]
-
-    Returns
-    -------
-    I2t [A2 s]
-    """
-    return 0.5 * capacitance * resistance * inrush_peak(supply_voltage, capacitor_voltage, resistance) ** 2
-
-
-def charge_time(
-    supply_voltage: float, start_voltage: float, end_voltage: float, capacitance: float, resistance: float
-) -> float:
-    """Time to charge through a resistance from one capacitor voltage to another.
-
-    Parameters
-    ----------
-    supply_voltage, start_voltage, end_voltage : [V]
-    capacitance : [F]
-    resistance : [ohm]
-
-    Returns
-    -------
-    time [s]; infinite if the supply is not above the end voltage
-    """
-    if end_voltage <= start_voltage:
-        return 0.0
-    if supply_voltage <= end_voltage:
-        return math.inf
-    return resistance * capacitance * math.log((supply_voltage - start_voltage) / (supply_voltage - end_voltage))
-
-
-def bleed_time(capacitance: float, resistance: float, start_voltage: float, safe_voltage: float) -> float:
-    """Time for a bleed resistor to bring a capacitor down to a safe voltage [s].
-
-    Parameters
-    ----------
-    capacitance : [F]
-    resistance : [ohm]
-    start_voltage, safe_voltage : [V]
-
-    Returns
-    -------
-    time [s]
-    """
-    return resistance * capacitance * math.log(max(start_voltage / safe_voltage, 1.0))
-
-
-def bleed_resistance(capacitance: float, start_voltage: float, safe_voltage: float, time: float) -> float:
-    """Bleed resistor that reaches a safe voltage in a given time [ohm].
-
-    Parameters
-    ----------
-    capacitance : [F]
-    start_voltage, safe_voltage : with start above safe [V]
-    time : [s]
-
-    Returns
-    -------
-    resistance [ohm]
-
-    Raises
-    ------
-    ValueError
-        If the start voltage is not above the safe voltage.
-    """
-    if not 0.0 < safe_voltage < start_voltage:
-        raise ValueError("the start voltage must be above the safe voltage")
-    return time / (capacitance * math.log(start_voltage / safe_voltage))
-
-
-def bleed_power(voltage: float, resistance: float) -> float:
-    """Continuous loss in a bleed resistor, V^2 / R [W].
-
-    Parameters
-    ----------
-    voltage : [V]
-    resistance : [ohm]
-
-    Returns
-    -------
-    power [W]
-    """
-    return voltage**2 / resistance
-
-
-def hold_up_constant_current(
-    capacitance: float, start_voltage: float, end_voltage: float, current: float, esr: float = 0.0
-) -> float:
-    """Hold-up time at constant current: t = C (V1 - V2 - I ESR) / I.
-
-    Parameters
-    ----------
-    capacitance : [F]
-    start_voltage : charged, at rest [V]
-    end_voltage : lowest voltage at the terminals under load [V]
-    current : [A]
-    esr : [ohm]
-
-    Returns
-    -------
-    time [s]; zero if the ESR step alone is too much, infinite without a load
-
-    Examples
-    --------
-    0.22 F from 3.0 to 1.6 V at 1 uA, a clock backup: 308 000 s.
-
-    >>> round(hold_up_constant_current(0.22, 3.0, 1.6, 1e-6))
-    308000
-    """
-    if current <= 0.0:
-        return math.inf
-    return capacitance * max(start_voltage - end_voltage - current * esr, 0.0) / current
-
-
-def hold_up_constant_power(
-    capacitance: float, start_voltage: float, end_voltage: float, power: float, efficiency: float = 1.0
-) -> float:
-    """Hold-up time at constant power without ESR: t = eta C (V1^2 - V2^2) / (2 P).
-
-    Parameters
-    ----------
-    capacitance : [F]
-    start_voltage, end_voltage : [V]
-    power : drawn by the load [W]
-    efficiency : of a converter between capacitor and load [-]
-
-    Returns
-    -------
-    time [s]; infinite without a load
-
-    References
-    ----------
-    Hold-up capacitor selection for military and avionics converters, Electronic Products, equation for C.
-    """
-    if power <= 0.0:
-        return math.inf
-    return 0.5 * efficiency * capacitance * max(start_voltage**2 - end_voltage**2, 0.0) / power
-
-
-def capacitance_for_constant_power(
-    time: float, start_voltage: float, end_voltage: float, power: float, efficiency: float = 1.0
-) -> float:
-    """Capacitance that holds a constant power for a time, without ESR [F].
-
-    Parameters
-    ----------
-    time : [s]
-    start_voltage, end_voltage : [V]
-    power : drawn by the load [W]
-    efficiency : of a converter between capacitor and load [-]
-
-    Returns
-    -------
-    capacitance [F]
-
-    Raises
-    ------
-    ValueError
-        If the end voltage is not below the start voltage.
-
-    Examples
-    --------
-    100 W for 20 ms between 400 and 300 V: 57.1 uF.
-
-    >>> round(1e6 * capacitance_for_constant_power(20e-3, 400.0, 300.0, 100.0), 1)
-    57.1
-    """
-    if not 0.0 <= end_voltage < start_voltage:
-        raise ValueError("the end voltage must be below the start voltage")
-    return 2.0 * power * time / (efficiency * (start_voltage**2 - end_voltage**2))
-
-
-def internal_voltage(terminal_voltage: float, power: float, esr: float) -> float:
-    """Voltage behind the ESR when the terminals deliver a power at a voltage: V = u + P ESR / u.
-
-    Parameters
-    ----------
-    terminal_voltage : above zero [V]
-    power : [W]
-    esr : [ohm]
-
-    Returns
-    -------
-    voltage [V]
-    """
-    return terminal_voltage + power * esr / terminal_voltage
-
-
-def voltage_floor(power: float, esr: float) -> float:
-    """Lowest internal voltage at which a power can still be drawn through an ESR: 2 sqrt(P ESR).
-
-    Parameters
-    ----------
-    power : [W]
-    esr : [ohm]
-
-    Returns
-    -------
-    voltage [V]
-    """
-    return 2.0 * math.sqrt(power * esr)
-
-
-def hold_up_power_with_esr(
-    capacitance: float, start_voltage: float, end_voltage: float, power: float, esr: float
-) -> float:
-    """Hold-up time at constant power with ESR, exact.
-
-    t = C / (4 P) [F(V1) - F(V2)],  F(V) = V^2 + V s - 4 P R ln(V + s),  s = sqrt(V^2 - 4 P R),
-
-    the integral of C dV / i with i = (V - s) / (2 R). V1 and V2 are the voltages *behind* the ESR; for an end
-    at the terminals pass internal_voltage(u, P, R). The end is raised to voltage_floor, below which the load
-    collapses.
-
-    Parameters
-    ----------
-    capacitance : [F]
-    start_voltage : internal voltage when the load begins [V]
-    end_voltage : internal voltage at the end [V]
-    power : [W]
-    esr : [ohm]
-
-    Returns
-    -------
-    time [s]; infinite without a load, zero if the start cannot carry the load
-
-    Examples
-    --------
-    >>> round(hold_up_power_with_esr(1.0, 12.0, 9.0, 5.0, 0.05), 4)
-    6.2856
-    """
-    if power <= 0.0:
-        return math.inf
-    four = 4.0 * power * esr
-    end = max(end_voltage, voltage_floor(power, esr))
-    if start_voltage <= end:
-        return 0.0
-
-    def antiderivative(voltage: float) -> float:
-        root = math.sqrt(max(voltage**2 - four, 0.0))
-        log_term = four * math.log(voltage + root) if four > 0.0 else 0.0
-        return voltage**2 + voltage * root - log_term
-
-    return capacitance / (4.0 * power) * (antiderivative(start_voltage) - antiderivative(end))

@@ -18,7 +18,7 @@ import matplotlib as mpl
 import numpy as np
 import numpy.typing as npt
 from matplotlib.figure import Figure
-from matplotlib.patches import Rectangle
+from matplotlib.patches import Patch, Rectangle
 
 from cranksag.report.placing import CURVES_END, Pair, free_place, spread
 from cranksag.report.words import CAUTIONS_LINE, FIGURE_TYPES, brief_verdict, volts
@@ -34,6 +34,7 @@ DOTS = 150  # [1/inch] of a PNG; also while drawing, since the width of letters 
 RPM = 60.0 / (2.0 * np.pi)  # [rev/min per rad/s]
 NAME_LENGTH = 14  # [characters] of a display's name that fit beside its curve
 TALLEST = 1.4  # [-] of the voltages at rest: a spike above it is cut and its height written
+NEAR_ZERO = 0.015  # [-] of the panel's top: a curve nearer to 0 V than this would merge with the axis
 NO_CURRENT = 0.5  # [A] nothing to be marked
 HALF = 0.5  # [-] between the two states of a latch
 MARGIN = 0.02  # [-] of the figure's width left free beside its text
@@ -185,7 +186,7 @@ def _voltages(ax: Axes, result: Result, before: Result | None, window: Pair) -> 
     traces, display = result.traces, result.display
     labels: list[tuple[float, str, Any]] = []
     names = {"display": _display_label(result), "battery": "battery", "starter_stud": "starter stud"}
-    low, high = min(0.0, display.minimum_voltage), display.brownout
+    low, high = display.minimum_voltage, display.brownout
     for signal, name in names.items():
         series = traces.signals[signal]
         ax.plot(traces.time, series, **STYLES[signal])
@@ -201,7 +202,9 @@ def _voltages(ax: Axes, result: Result, before: Result | None, window: Pair) -> 
     labels.append((display.brownout, f"brown-out {display.brownout:.4g} V", "black"))
     ax.set_xlim(window)
     top = min(high, max(TALLEST * result.battery.open_circuit_voltage, display.brownout))
-    ax.set_ylim(low - 0.1 * (top - low), top + 0.17 * (top - low))
+    # down to 0 V, and below it only as far as a curve goes: one on the axis itself would be half hidden
+    low = 0.0 if low > NEAR_ZERO * top else min(low, 0.0) - 2.0 * NEAR_ZERO * (top - min(low, 0.0))
+    ax.set_ylim(low, top + 0.17 * (top - low))
     strip = Rectangle((0.0, 0.0), 1.0, CURVES_END, transform=ax.transAxes)
     for line in ax.get_lines():
         line.set_clip_path(strip)
@@ -234,7 +237,7 @@ def _spans(time: npt.NDArray[np.float64], state: npt.NDArray[np.bool_], window: 
 
 
 def _shade(ax: Axes, result: Result, window: Pair) -> None:
-    """Where the display is held in reset and where it boots, named along the lower edge."""
+    """Where the display is held in reset and where it boots, with a legend of the two where there are any."""
     number = result.displays.index(result.display)
     time, signals = result.traces.time, result.traces.signals
     runs = signals[f"display_{number}_runs"] > HALF
@@ -243,19 +246,18 @@ def _shade(ax: Axes, result: Result, window: Pair) -> None:
         {"facecolor": "0.72", "edgecolor": "0.5", "hatch": "////"},
         {"facecolor": "0.945", "edgecolor": "none"},
     )
-    for name, state, look in zip(("in reset", "boots"), (~runs, runs & ~booted), looks, strict=True):
+    named = []
+    for name, state, look in zip(("display in reset", "display boots"), (~runs, runs & ~booted), looks, strict=True):
         spans = _spans(time, state, window)
         for begin, end in spans:
             ax.axvspan(begin, end, ymax=CURVES_END, linewidth=0.0, zorder=0, **look)
-        if not spans:
-            continue
-        begin, end = max(spans, key=lambda span: span[1] - span[0])
-        if end - begin > 0.09 * (window[1] - window[0]):
-            box = {"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 1.5}
-            ax.text(
-                (begin + end) / 2, 0.012, f"display {name}", transform=ax.get_xaxis_transform(), ha="center",
-                va="bottom", fontsize=8.0, bbox=box, zorder=6,
-            )  # fmt: skip
+        if spans:
+            named.append(Patch(label=name, linewidth=0.6, **{**look, "edgecolor": "0.5"}))
+    if named:
+        ax.legend(  # beside the panel: inside it would stand on the curve of a display that is cut off
+            handles=named, loc="lower left", bbox_to_anchor=(1.008, -0.02), fontsize=8.0, frameon=False,
+            handlelength=2.0, borderpad=0.0, labelspacing=0.5,
+        )  # fmt: skip
 
 
 def _key_marks(ax: Axes, result: Result, window: Pair) -> None:
@@ -295,7 +297,7 @@ def _mark_dip(ax: Axes, result: Result, window: Pair) -> None:
     ax.annotate(
         f"lowest {volts(value)}\nat {moment:.3f} s",
         xy=(moment, value),
-        xytext=free_place(_curves(ax), dip),
+        xytext=free_place(curve_points(ax), dip),
         textcoords="axes fraction",
         ha="center",
         va="center",
@@ -334,7 +336,7 @@ def _mark_spike(ax: Axes, result: Result, window: Pair) -> None:
     )  # fmt: skip
 
 
-def _curves(ax: Axes) -> npt.NDArray[np.float64]:
+def curve_points(ax: Axes) -> npt.NDArray[np.float64]:
     """Points (n, 2) densely along all curves drawn so far, as shares of the panel."""
     (begin, end), (low, high) = ax.get_xlim(), ax.get_ylim()
     points = []

@@ -7,9 +7,12 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import numpy.typing as npt
 from matplotlib.figure import Figure
 
-from cranksag.report.figure import DOTS, SIZE, _own_settings, _right_labels, crank_window
+from cranksag.report.figure import DOTS, LEADER, SIZE, _own_settings, _right_labels, crank_window, curve_points
+from cranksag.report.placing import spread
+from cranksag.report.words import volts
 from cranksag.verdict.results import Result
 
 if TYPE_CHECKING:
@@ -29,6 +32,11 @@ LOOKS: tuple[dict[str, Any], ...] = (
 )
 """The boat as it is in grey and full; the others apart by dash as well as by colour. They repeat after the eighth."""
 
+Dip = tuple[float, float, Any]
+"""Moment [s], voltage [V] and colour of a variant's lowest voltage."""
+
+DIP_GAP, DIP_WIDTH = 0.05, 0.075  # [-] height and width that a dip's figure takes of the panel
+TOGETHER = 0.08  # [-] of the panel's width within which dips share a column
 NAME = 18  # [characters] of a name beside its curve
 
 
@@ -69,8 +77,8 @@ def overlay_figure(results: Sequence[tuple[str, Result]], ax: Sequence[Axes] | N
             upper.axhline(level, color="black", linewidth=0.9, linestyle=(0, (8, 3)), zorder=2)
             told = f"brown-out {level:.4g} V"
             upper.annotate(
-                told, xy=(0.005, level), xycoords=("axes fraction", "data"), xytext=(0, 2),
-                textcoords="offset points", fontsize=8.0, ha="left", va="bottom",
+                told, xy=(0.995, level), xycoords=("axes fraction", "data"), xytext=(0, 2),
+                textcoords="offset points", fontsize=8.0, ha="right", va="bottom",
                 bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.8},
             )  # fmt: skip
         _panel(lower, results, "battery", window, "start battery (V)")
@@ -84,6 +92,7 @@ def _panel(
     """One signal of every variant, each named at the right edge."""
     lows, highs = [], []
     labels: list[tuple[float, str, Any]] = []
+    dips: list[Dip] = []
     for number, (title, result) in enumerate(results):
         time, values = result.traces.time, result.traces.signals[signal]
         look = LOOKS[number % len(LOOKS)]
@@ -94,6 +103,7 @@ def _panel(
         if signal == "display":
             mark = "holds" if result.display.holds else "restarts"
             label = f"{_short(title)}: {mark}"
+            dips.append(_dip(result, look["color"]))
         else:
             label = _short(title)
         labels.append((float(np.interp(window[1], time, values)), label, look["color"]))
@@ -105,7 +115,52 @@ def _panel(
     ax.set_xlim(window)
     ax.set_ylim(low, high)
     ax.set_ylabel(name)
+    _name_dips(ax, dips)
     _right_labels(ax, [(min(max(value, low), high), text, color) for value, text, color in labels])
+
+
+def _dip(result: Result, color: Any) -> Dip:
+    return result.display.minimum_at, result.display.minimum_voltage, color
+
+
+def _name_dips(ax: Axes, dips: Sequence[Dip]) -> None:
+    """The lowest voltage of every variant as a figure in its colour, in columns beside the dips that lie together.
+
+    A column stands where it covers the fewest curves; a line leads from each figure to its dip.
+    """
+    (begin, end), (low, high) = ax.get_xlim(), ax.get_ylim()
+    curves = curve_points(ax)
+    groups: list[list[Dip]] = []
+    for dip in sorted((d for d in dips if begin <= d[0] <= end), key=lambda d: d[0]):
+        if groups and dip[0] - groups[-1][0][0] < TOGETHER * (end - begin):
+            groups[-1].append(dip)
+        else:
+            groups.append([dip])
+    for group in groups:
+        levels = spread([(value - low) / (high - low) for _, value, _ in group], DIP_GAP)
+        place = _free_column(curves, levels, (group[0][0] - begin) / (end - begin))
+        for (moment, value, color), level in zip(group, levels, strict=True):
+            ax.plot(
+                [moment], [value], marker="o", markersize=4.5, markerfacecolor="white", markeredgecolor=color, zorder=9
+            )
+            ax.annotate(
+                volts(value), xy=(moment, value), xytext=(place, level), textcoords="axes fraction",
+                ha="center", va="center", fontsize=8.5, fontweight="bold", color=color, zorder=8,
+                arrowprops={**LEADER, "color": color, "linewidth": 0.7, "shrinkB": 3.0},
+                bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 0.8},
+            )  # fmt: skip
+
+
+def _free_column(curves: npt.NDArray[np.float64], levels: Sequence[float], near: float) -> float:
+    """Middle of a column of figures at these levels, near a place, where it covers few curves [share of the panel]."""
+    best, place = np.inf, near
+    for x in np.arange(DIP_WIDTH, 1.0 - DIP_WIDTH, 0.01):
+        beside = np.abs(curves[:, 0] - x) < DIP_WIDTH / 2
+        covered = sum(np.count_nonzero(beside & (np.abs(curves[:, 1] - y) < DIP_GAP / 2)) for y in levels)
+        cost = covered + 20.0 * abs(x - near) + (1e4 if abs(x - near) < DIP_WIDTH / 2 + 0.015 else 0.0)
+        if cost < best:
+            best, place = cost, float(x)
+    return place
 
 
 def _short(name: str) -> str:

@@ -6,12 +6,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from cranksag.verdict.results import DisplayResult, Result
+from cranksag.verdict.shortfall import charging_advice, shortfalls, uncharged
 
 __all__ = [
     "CAUTIONS",
     "CAUTIONS_LINE",
     "FIGURE_TYPES",
     "brief_verdict",
+    "margin_words",
     "next_steps",
     "not_written",
     "seconds",
@@ -51,6 +53,15 @@ def volts(value: float, digits: int = 2, sign: bool = False) -> str:
     """A voltage for people; never "-0.00 V"."""
     rounded = round(value, digits) + 0.0  # turns -0.0 into 0.0
     return f"{rounded:{'+' if sign else ''}.{digits}f} V"
+
+
+def margin_words(margin: float, restarts: bool) -> str:
+    """A margin for people [V]; beside a restart never "+0.00 V": with millivolts, or "-0.00 V" where it has none."""
+    told = volts(margin, sign=True)
+    if not restarts or told != "+0.00 V":
+        return told
+    finer = volts(margin, 3, sign=True)
+    return "-0.00 V" if finer == "+0.000 V" else finer
 
 
 def _times(count: int) -> str:
@@ -112,12 +123,24 @@ def verdict(result: Result) -> str:
     -------
     str : one sentence.
     """
-    cranks, display = _cranks(result), _display(result, result.display)
+    cranks, display = _cranks(result), _display(result, result.display) + _lacks(result)
     if not result.cranks.turns:
         return f"{cranks}. Until that is repaired the rest means little: {display}."
     if not result.cranks.fires:
         return f"{cranks}; {display}."
     return f"{cranks}, {'and' if result.display.holds else 'but'} {display}."
+
+
+def _lacks(result: Result) -> str:
+    """Why a fitted hold-up does not help, after the verdict on the display; where that holds, only an empty bank."""
+    if result.display.holds and not uncharged(result):
+        return ""
+    found = list(shortfalls(result))
+    if not found:
+        return ""
+    if result.display.holds:
+        return f"; {found[0]}"
+    return "; the hold-up falls short: " + ", ".join(found)
 
 
 def brief_verdict(result: Result) -> str:
@@ -135,7 +158,7 @@ def brief_verdict(result: Result) -> str:
         dark = "stays dark" if display.dark_time is None else f"dark {seconds(display.dark_time)}"
         state = f"restarts {_times(display.restarts)}, {dark}"
     name = _name(result, display)
-    supply = f"minimum {_supply(result)}, margin {volts(display.margin, sign=True)}"
+    supply = f"minimum {_supply(result)}, margin {margin_words(display.margin, bool(display.restarts))}"
     return f"Engine {engine}. {name[0].upper()}{name[1:]} {state}: {supply}."
 
 
@@ -175,7 +198,7 @@ def _repairs(result: Result) -> Iterator[str]:
             "does not start."
         )
     if not result.display.holds:
-        drops = sorted((b for b in result.budget if b.path and not b.blocking), key=lambda b: -b.drop)
+        drops = sorted((b for b in result.demand_budget if b.path and not b.blocking), key=lambda b: -b.drop)
         named = [f"{b.element} {b.drop:.2f} V" for b in drops[:3] if b.drop > LARGE_DROP]
         if named:
             yield f"Look at the largest drops first, a repair there comes before any hold-up: {', '.join(named)}."
@@ -196,6 +219,32 @@ def _cures(result: Result) -> Iterator[str]:
         )
     if boat.branch == "none" and result.cranks.fires:
         yield "See what a hold-up brings: `cranksag new --list` names boats with one, such as standby-pack."
+    if boat.branch != "none":
+        yield from _fitted(result)
+
+
+SIZED = {
+    "standby pack": "hold_up.pack",
+    "reservoir": "hold_up.capacitance",
+    "supercapacitor": "hold_up.capacitance",
+    "house feed": "hold_up.size",
+    "converter": "feed.size",
+}
+"""The field that decides how far each branch holds."""
+
+
+def _fitted(result: Result) -> Iterator[str]:
+    """What to do about a hold-up that is fitted and does not hold."""
+    boat = result.boat
+    if uncharged(result):
+        yield f"The {boat.branch} is not charged at START: {charging_advice(boat)}."
+    path = SIZED[boat.branch]
+    if boat.branch == "standby pack" and "the hold-up relay never closes" in shortfalls(result):
+        path = "hold_up.relay"
+    yield (
+        "Find the smallest that holds in the cold, after a hot restart and with age: "
+        f"`cranksag size FILE --for {path}`; then the share of real boats that hold: `cranksag tolerance FILE`."
+    )
 
 
 def _measurements(result: Result) -> Iterator[str]:

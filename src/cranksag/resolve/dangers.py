@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from cranksag.parts.conductors import ampacity, conductor_area, drop_class
 from cranksag.parts.fuse import FuseType, protects_conductor
-from cranksag.parts.pack import CHEMISTRIES
+from cranksag.parts.pack_chemistry import CHEMISTRIES
 from cranksag.parts.supercapacitor import cell_voltage_margin
 from cranksag.quantities import ConductorSize
 from cranksag.resolve.fields import Ledger

@@ -14,19 +14,14 @@ from cranksag.parts.capacitor import (
     esr_from_dissipation,
     lifetime,
 )
+from cranksag.parts.coil import Suppression, coil_temperature
 from cranksag.parts.conductors import run_resistance
 from cranksag.parts.converter import converter_circuit
 from cranksag.parts.diode import DiodeCircuit, DiodeModel, diode_circuit
 from cranksag.parts.fuse import FuseType, fuse_resistance
-from cranksag.parts.pack import CHEMISTRIES, COULOMB_PER_AMPERE_HOUR, pack_circuit
-from cranksag.parts.relay import (
-    RelayCircuit,
-    Suppression,
-    coil_temperature,
-    must_operate_spread,
-    must_release_spread,
-    relay_circuit,
-)
+from cranksag.parts.pack import COULOMB_PER_AMPERE_HOUR, pack_circuit
+from cranksag.parts.pack_chemistry import CHEMISTRIES
+from cranksag.parts.relay import RelayCircuit, must_operate_spread, must_release_spread, relay_circuit
 from cranksag.parts.supercapacitor import (
     CellSpec,
     cells_needed,

@@ -8,11 +8,11 @@ from functools import lru_cache
 
 from cranksag.catalogue import Entry
 from cranksag.catalogue.build import bench_points
+from cranksag.parts.coil import Suppression
 from cranksag.parts.conductors import run_resistance
 from cranksag.parts.engine import EngineCircuit, engine_circuit
 from cranksag.parts.relay import (
     RelayCircuit,
-    Suppression,
     must_operate_spread,
     must_release_spread,
     relay_circuit,
@@ -31,7 +31,7 @@ from cranksag.parts.starter_fit import fit_points
 from cranksag.quantities import shown
 from cranksag.resolve.fields import Ledger, Section
 from cranksag.resolve.model import Feed, StartCircuit
-from cranksag.scenario.sections import OILS
+from cranksag.scenario.cranking import OILS
 
 RELAY_CONTACT_WIRE = 5e-3  # [ohm] start relay's contact to the S terminal: 0.5 m of 12 AWG and its terminals; estimate
 PULL_IN_12, HOLD_IN_12 = (

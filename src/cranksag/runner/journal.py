@@ -42,7 +42,7 @@ class Journal:
             self._read()
             if self._places and not resume:
                 held = f"holds {len(self._places)} rows of an earlier run"
-                raise InputError([f"{self.path}: {held}; carry on with --resume, or delete it"])
+                raise InputError([f"{self.path}: {held}; carry on with --resume, or delete it (--force does)"])
         except BaseException:
             os.close(self._file)
             raise

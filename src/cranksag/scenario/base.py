@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Any
+from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict
 
@@ -18,6 +18,21 @@ POSITIVE_NODES = (*SUPPLY_NODES, "s terminal", "feed", "display supply", "start 
 
 RETURN_NODES = ("battery negative", "engine block")
 """Where a supply may return."""
+
+SupplyNode = Literal["battery", "battery switch", "starter stud", "house battery", "panel"]
+PositiveNode = Literal[
+    "battery",
+    "battery switch",
+    "starter stud",
+    "house battery",
+    "panel",
+    "s terminal",
+    "feed",
+    "display supply",
+    "start signal",
+]
+ReturnNode = Literal["battery negative", "engine block"]
+LoadReturnNode = Literal["battery negative", "engine block", "display return"]
 
 NODES = (*POSITIVE_NODES, *RETURN_NODES, "display return")
 """Every node name a scenario may use."""

@@ -357,7 +357,8 @@ class HoldUp(Section):
         for name in held:
             belongs = branches_of(name)
             if belongs and branch not in belongs:
-                yield name, f'does not belong to branch "{branch}" (it belongs to {", ".join(belongs)})'
+                first = "" if branch != "none" else f'; hold_up.branch = "{belongs[0]}" would choose one'
+                yield name, f'does not belong to branch "{branch}" (it belongs to {", ".join(belongs)}{first})'
 
 
 def branches_of(name: str) -> tuple[str, ...]:

@@ -13,26 +13,13 @@ from pydantic import Field, PrivateAttr
 from cranksag.errors import InputError
 from cranksag.quantities import shown
 from cranksag.scenario.base import Section
+from cranksag.scenario.cranking import Crank, Engine, StartCircuit, Starter
+from cranksag.scenario.helm import Display, Feed, Load
 from cranksag.scenario.hold_up import HoldUp, branches_of
 from cranksag.scenario.paths import Leaf, find_leaf, members
 from cranksag.scenario.positions import Path, Positions, find_positions
-from cranksag.scenario.sections import (
-    Alternator,
-    Battery,
-    Cable,
-    Cables,
-    Crank,
-    Display,
-    Engine,
-    Feed,
-    Link,
-    Load,
-    Panel,
-    StartCircuit,
-    Starter,
-    Temperature,
-)
 from cranksag.scenario.specs import Text, fail
+from cranksag.scenario.supply import Alternator, Battery, Cable, Cables, Link, Panel, Temperature
 
 
 @dataclass(frozen=True, slots=True)

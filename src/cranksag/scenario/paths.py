@@ -73,13 +73,21 @@ def unknown(model: type[Section], name: str, where: str) -> str:
     """The message for a name that a section does not have, with the nearest it has."""
     table = members(model)
     kind = "field" if where else "section"
-    close = nearest(name, list(table))
-    if close is None:
+    close = _likely(name, list(table))
+    if not close:
         homes = [f"{m.name}" for m in table.values() if m.model and name in members(m.model)]
         if homes:
             have = "has" if len(homes) == 1 else "have"
             return f"unknown {kind} ({' and '.join(homes)} {have} a field of that name)"
-    return f'unknown {kind} (did you mean "{close}"?)' if close else f"unknown {kind}"
+    meant = " or ".join(f'"{word}"' for word in close)
+    return f"unknown {kind} (did you mean {meant}?)" if close else f"unknown {kind}"
+
+
+def _likely(name: str, words: list[str]) -> list[str]:
+    """The closest word, and the only one that ends on the same part: ``reset_at`` may be ``brownout_at``."""
+    close = nearest(name, words)
+    alike = [w for w in words if "_" in name and w.endswith(f"_{name.rpartition('_')[2]}")]
+    return list(dict.fromkeys([*([close] if close else []), *(alike if len(alike) == 1 else [])]))
 
 
 @cache

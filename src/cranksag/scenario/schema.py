@@ -20,12 +20,40 @@ def scenario_schema() -> dict[str, Any]:
     """The JSON Schema of the scenario file."""
     definitions: dict[str, Any] = {}
     root = _object(Scenario, definitions)
+    root["properties"]["sweep"] = _sweep()
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "cranksag scenario",
         **root,
         "minProperties": 1,
         "$defs": dict(sorted(definitions.items())),
+    }
+
+
+SWEEP_LISTS = {
+    "axes": ("What is swept, PATH=SPEC, as after --axis.", "battery.rating=600 A, 800 A"),
+    "zip": ("Fields that advance together, PATH,PATH.", "feed.size,feed.return_size"),
+    "same": ("A field that follows another, PATH=PATH.", "feed.return_size=feed.size"),
+    "where": ("Conditions that a combination meets.", "feed.size <= feed.return_size"),
+    "prices": ("What a value costs, PATH=VALUE:AMOUNT.", "feed.size=16 AWG:1.20/m"),
+}
+"""Lists of the [sweep] table, which `cranksag sweep` reads and every other command passes over."""
+
+
+def _sweep() -> dict[str, Any]:
+    lists = {
+        name: {"type": "array", "items": {"type": "string"}, "description": doc, "examples": [[example]]}
+        for name, (doc, example) in SWEEP_LISTS.items()
+    }
+    return {
+        "type": "object",
+        "description": "What `cranksag sweep` varies; it says nothing about the boat.",
+        "additionalProperties": False,
+        "properties": {
+            **lists,
+            "sample": {"type": "string", "description": "Draws instead of the grid.", "examples": ["latin 500"]},
+            "seed": {"type": "integer", "minimum": 0, "description": "Of the draws.", "default": 0},
+        },
     }
 
 

@@ -156,7 +156,9 @@ class Size(Spec):
 
     def schema(self) -> dict[str, Any]:
         awg, mm2, sae = ("|".join(name.replace(".", "\\.") for name in SIZE_NAMES[s]) for s in ("AWG", "mm2", "SAE"))
-        gauges = f"({awg}) *AWG|AWG *({awg})|({sae}) *SAE|SAE *({sae})"
+        gauges = "|".join(
+            f"({names}) *{word}|{word} *({names})" for names, word in ((awg, "[Aa][Ww][Gg]"), (sae, "[Ss][Aa][Ee]"))
+        )
         return {
             "type": "string",
             "pattern": f"^({gauges}|({mm2}) *(mm2|mm²))$",

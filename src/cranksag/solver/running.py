@@ -40,6 +40,10 @@ END_TOLERANCE = 1e-9
 BUDGET_PER_CEILING, BUDGET_LEAST = 20.0, 50_000
 #: One attempt may last this long [s]; sane ones take 0.001 to 0.5 s, the budget ends a runaway in seconds.
 WALL_LIMIT = 60.0
+#: Time a step may take less of on average, over a budget of them, than in any run worth going on with [s]: a display
+#: that restarts in a loop makes 170 steps in 9 ms, a solver that is caught makes nanoseconds.
+LEAST_PACE = 20e-6
+_STOPPED = "interrupted"
 _LINES_KEPT = 20
 _GRACE_AFTER_INTERRUPT = 2.0
 
@@ -234,7 +238,10 @@ class _Attempt:
     def _do(self, action: Callable[[], int], *, loading: bool = False) -> None:
         """One call to the library, its return code and its messages read."""
         code = action()
-        fresh = self.spice.take_lines()
+        self._judge(code, self.spice.take_lines(), loading=loading)
+
+    def _judge(self, code: int, fresh: list[tuple[str, str]], *, loading: bool = False) -> None:
+        """A call's return code and the messages it left."""
         self.lines.extend(fresh)
         meaning, line = worst_meaning(fresh, loading=loading)
         if meaning is Meaning.HARMLESS and code:
@@ -261,9 +268,23 @@ class _Attempt:
     def _run(self) -> None:
         ceilings = self.deck.stop_time / (self.deck.step_ceiling * self.settings.ceiling_scale)
         budget = max(BUDGET_LEAST, math.ceil(BUDGET_PER_CEILING * ceilings))
+        steps, reached = 0, 0.0
         self.spice.plot_title = ""
-        self._do(lambda: self.spice.command(f"stop after {budget}"))
-        self._do(lambda: self.spice.command("run"))
+        while True:
+            self._judge(self.spice.command(f"stop after {steps + budget}"), self.spice.take_lines())
+            code, fresh = self.spice.command("resume" if steps else "run"), self.spice.take_lines()
+            if any(_STOPPED in line for _, line in fresh) and self._gets_on(steps + budget, reached):
+                times = self.spice.copy_vector(self.spice.current_plot(), "time")
+                steps, reached = len(times), float(times[-1])
+                continue
+            self._judge(code, fresh)
+            return
+
+    def _gets_on(self, steps: int, reached: float) -> bool:
+        """Whether a run that was stopped at a number of steps got far enough since a time [s] to be worth resuming."""
+        times = self.spice.copy_vector(self.spice.current_plot(), "time")
+        least = LEAST_PACE * self.settings.ceiling_scale
+        return len(times) == steps and bool(np.mean(np.diff(times[times >= reached])) >= least)
 
     def _copy(self) -> tuple[NDArray[np.float64], dict[str, NDArray[np.float64]]]:
         if self.spice.plot_title != self.title:

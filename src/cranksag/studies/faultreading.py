@@ -82,7 +82,7 @@ class FaultRow:
 
     @property
     def danger(self) -> bool:
-        """Whether the fault brings a protected node to life."""
+        """Whether the fault brings a protected node to life, or overloads a conductor that no fuse guards."""
         return bool(self.dangers)
 
 

@@ -27,6 +27,8 @@ SENSE = 1e3  # [ohm] from the feed to the block: the regulator's sense input; en
 WINDING = 10e-9  # [F] of the coils and wire on the start signal: a state for a node whose every path may fail; estimate
 INSULATION = 1e6  # [ohm] of the start wire and its terminals on a damp boat; engineering estimate
 STEP = 4e-3  # [s] step ceiling: a fault may crank the engine at any moment
+WORSE = 1.1  # [-] a current that a fault raises by less than this over the sound boat is not its doing
+WHEN = {"off": "with the key off", "run": "with the key in RUN", "start": "while cranking"}
 ROOM = 1.5  # [-] on the envelope of a sound boat's currents
 
 
@@ -198,13 +200,15 @@ def held_extreme(run: Run, values: np.ndarray, begin: float, end: float, duratio
     return high if high >= -low else low
 
 
-def heating_current(run: Run, values: np.ndarray, begin: float, end: float, power: int = 2) -> float:
-    """Highest rms (or mean, `power` 1) over any stretch of `HEATS` within a window of deck time [A]."""
+def heating_current(
+    run: Run, values: np.ndarray, begin: float, end: float, power: int = 2, length: float = HEATS
+) -> float:
+    """Highest rms (or mean, `power` 1) over any stretch of `length` [s] within a window of deck time [A]."""
     shift = run.times.key_on
     time, part = between(run.traces.time, values, begin - shift, end - shift)
     steps = 0.5 * np.diff(time) * (part[1:] ** power + part[:-1] ** power)
     total = np.concatenate(([0.0], np.cumsum(steps)))
-    length = min(HEATS, float(time[-1] - time[0]))
+    length = min(length, float(time[-1] - time[0]))
     ends = time[time >= time[0] + length - 1e-12]
     means = (np.interp(ends, time, total) - np.interp(ends - length, time, total)) / length
     return float(max(means.max(), 0.0) ** (1.0 / power))

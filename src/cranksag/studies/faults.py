@@ -3,8 +3,9 @@
 
 With the key off and the hold-up full, three things must stay dead whatever single part fails: the S terminal and the
 start signal (an engine that cranks by itself), and the feed behind the key, on which a run solenoid (an engine that
-will not stop) and the alternator's excitation hang. The first two must stay dead in RUN as well. Fuses are taken as
-holding, so that the currents can be compared with them.
+will not stop) and the alternator's excitation hang. The first two must stay dead in RUN as well. A conductor that
+carries more than its ampacity where no fuse opens in time is a danger too. Fuses are taken as holding, so that the
+currents can be compared with them.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from cranksag.errors import LibraryDead, SimulationError
 from cranksag.resolve.model import Bank, Boat, NoHoldUp, Note
 from cranksag.runner import Job, run_many
 from cranksag.studies.faultlist import SOUND, Fault, single_faults
+from cranksag.studies.faultloads import OVERLOADED, conductor_dangers
 from cranksag.studies.faultreading import (
     Current,
     FaultRow,
@@ -69,7 +71,7 @@ class FaultStudy:
         if not row.danger or self._bare is None:
             return row
         same = next((f for f in single_faults(self._bare.boat) if (f.part, f.fault) == (fault.part, fault.fault)), None)
-        return _with_blame(row, self._bare, same, self._by_design)
+        return _with_blame(row, self._bare, same, self._by_design, self._sound)
 
 
 def run_faults(
@@ -136,9 +138,10 @@ def fault_document(rows: tuple[FaultRow, ...]) -> list[dict[str, Any]]:
     ]
 
 
-def _badness(row: FaultRow) -> tuple[bool, bool, float, bool]:
+def _badness(row: FaultRow) -> tuple[bool, bool, bool, float, bool]:
     worst = max((c.use for c in row.currents), default=0.0)
-    return (not row.danger, not row.from_hold_up, -max(worst, 1.0), row.display_holds is True)
+    burns_only = all(n.code == OVERLOADED for n in row.dangers)
+    return (not row.danger, burns_only, not row.from_hold_up, -max(worst, 1.0), row.display_holds is True)
 
 
 def _row(bench: Bench, fault: Fault, sound: FaultRow | None, by_design: frozenset[str]) -> FaultRow:
@@ -158,7 +161,7 @@ def _row(bench: Bench, fault: Fault, sound: FaultRow | None, by_design: frozense
     live, currents = live_nodes(bench.boat, run), currents_of(bench, run)
     if isinstance(bench.boat.hold_up, Bank) and run.cranked:
         currents = with_inrush(bench, fault, currents)
-    dangers = node_dangers(live, run, by_design)
+    dangers = [*node_dangers(live, run, by_design), *conductor_dangers(bench, run, fault, sound)]
     found = outcome(bench.boat, run)
     warnings = [*current_warnings(bench, currents, sound), *voltage_warnings(bench.boat, found, sound)]
     row = FaultRow(
@@ -186,7 +189,9 @@ def _not_computed(fault: Fault, trouble: str) -> FaultRow:
     return FaultRow(fault.part, fault.fault, (), (), (note,), (), None, None, None, None, None, None, None, message)
 
 
-def _with_blame(row: FaultRow, bare: Bench, fault: Fault | None, by_design: frozenset[str]) -> FaultRow:
+def _with_blame(
+    row: FaultRow, bare: Bench, fault: Fault | None, by_design: frozenset[str], sound: FaultRow | None
+) -> FaultRow:
     """Whether the same boat without the hold-up has the same dangers from the same fault."""
     if fault is None:
         return dataclasses.replace(row, from_hold_up=True)
@@ -194,7 +199,8 @@ def _with_blame(row: FaultRow, bare: Bench, fault: Fault | None, by_design: froz
         run = run_fault(bare, fault)
     except SimulationError:
         return row
-    codes = {n.code for n in node_dangers(live_nodes(bare.boat, run), run, by_design)}
+    found = (*node_dangers(live_nodes(bare.boat, run), run, by_design), *conductor_dangers(bare, run, fault, sound))
+    codes = {n.code for n in found}
     own = any(n.code not in codes for n in row.dangers)
     said = row.message if own else f"{row.message}; the hold-up has no part in it"
     return dataclasses.replace(row, from_hold_up=own, message=said)

@@ -10,17 +10,16 @@ import numpy as np
 from cranksag.parts.fuse import opening_time
 from cranksag.resolve.model import Boat, HouseFeed, Note, StandbyPack
 from cranksag.studies.faultlist import Fault
+from cranksag.studies.faultloads import OVERLOADED
 from cranksag.studies.faultreading import BACK_FEED, DEAD, STARTS, Current, FaultRow, LiveNode, Outcome
-from cranksag.studies.faultrun import SETTLED, Bench, Run, heating_current, windows
+from cranksag.studies.faultrun import SETTLED, WHEN, WORSE, Bench, Run, heating_current, windows
 from cranksag.verdict.cranking import CONTACT_MADE
 from cranksag.verdict.series import between
 from cranksag.verdict.stresses import DISPLAY_HIGHEST_12, DISPLAY_HIGHEST_24, KICK_LIMIT, SPLIT_VOLTAGE
 
-WORSE = 1.1  # [-] a current that a fault raises by less than this over the sound boat is not its doing
 NOTICED = 0.3  # [V] a lower minimum than the sound boat's that is worth saying
 CARRIES = 0.1  # [A] a back-feed below this is leakage
 MAY_HOLD = 600.0  # [s] a fuse that may take longer counts as holding; engineering estimate
-WHEN = {"off": "with the key off", "run": "with the key in RUN", "start": "while cranking"}
 CONSEQUENCES: Mapping[str, Callable[[str], tuple[str, str]]] = {
     "run solenoid": lambda where: (
         "engine_will_not_stop",
@@ -98,7 +97,7 @@ def voltage_warnings(boat: Boat, found: Outcome, sound: FaultRow | None) -> list
 def _overloaded(current: Current, limit: float) -> Note:
     text = f"{current.current:.0f} A {WHEN[current.key]} through the "
     if not current.element.endswith("fuse"):
-        return Note("conductor_overloaded", f"{text}{current.element}, which carries {limit:g} A")
+        return Note(OVERLOADED, f"{text}{current.element}, which carries {limit:g} A")
     latest = opening_time(current.fuse, limit, current.current)[1]
     opens = f"opens within {_seconds(latest)}" if latest < MAY_HOLD else "may hold for long"
     return Note("fuse_overloaded", f"{text}{current.element} of {limit:g} A, which {opens}")
@@ -108,6 +107,16 @@ def _seconds(value: float) -> str:
     return f"{value * 1e3:.0f} ms" if value < 0.5 else f"{value:.0f} s" if value >= 10.0 else f"{value:.1f} s"
 
 
+def _told(warning: Note, dangers: tuple[Note, ...]) -> bool:
+    """Whether a warning of a conductor is among the dangers too, which say what to do about it."""
+    element = _element(warning)
+    return element != "" and any(n.code == warning.code and _element(n) == element for n in dangers)
+
+
+def _element(note: Note) -> str:
+    return note.message.partition(" through the ")[2].partition(", which carries")[0] if note.code == OVERLOADED else ""
+
+
 def _sentences(notes: tuple[Note, ...]) -> list[str]:
     """The notes' messages without repeating a place, nor a conductor behind its own overloaded fuse."""
     fuses = [n.message for n in notes if n.code == "fuse_overloaded"]
@@ -115,7 +124,7 @@ def _sentences(notes: tuple[Note, ...]) -> list[str]:
     said: list[str] = []
     for note in notes:
         place = note.message.split(": ")[0]
-        if note.code == "conductor_overloaded" and any(name in note.message for name in behind):
+        if note.code == OVERLOADED and ": " not in note.message and any(name in note.message for name in behind):
             continue
         if said and ": " in note.message and said[-1].startswith(place + ": "):
             said[-1] += f", and {note.message[len(place) + 2 :]}"
@@ -138,7 +147,7 @@ def message(
     fresh = tuple(n for n in row.dangers if n.code not in known)
     if len(fresh) < len(row.dangers):
         said.append("as dangerous as the boat is without this fault")
-    said += _sentences((*fresh, *row.warnings))
+    said += _sentences((*fresh, *(n for n in row.warnings if not _told(n, row.dangers))))
     if trouble:
         said.append(f"the crank could not be computed ({trouble})")
     display = next((n for n in row.live_nodes if n.node == "display" and n.key == "off"), None)

@@ -10,7 +10,7 @@ from cranksag.catalogue import Catalogue, Entry, load_catalogue
 from cranksag.errors import InputError
 from cranksag.parts.battery import battery_circuit
 from cranksag.parts.conductors import sizes_between
-from cranksag.parts.pack import CHEMISTRIES
+from cranksag.parts.pack_chemistry import CHEMISTRIES
 from cranksag.parts.supercapacitor import cells_needed
 from cranksag.quantities import ConductorSize, parse_conductor_size
 from cranksag.resolve import Boat
@@ -60,7 +60,7 @@ def shelf_of(path: str, boat: Boat, catalogue: Catalogue | None = None, spec: st
     InputError
         The field has no shelf, or the values cannot be read.
     """
-    axis = parse_axis(f"{path}={spec}", catalogue, boat.branch) if spec is not None else _usual(path, boat, catalogue)
+    axis = _usual(path, boat, catalogue) if spec is None else _written(path, spec, boat, catalogue)
     if len(axis) > MOST_VALUES:
         raise InputError([f"--shelf: {len(axis)} values; at most {MOST_VALUES} are tried"])
     if isinstance(spec_at(path), Quantity | Size | Number):
@@ -70,6 +70,13 @@ def shelf_of(path: str, boat: Boat, catalogue: Catalogue | None = None, spec: st
     else:
         return axis
     return make_axis(path, [axis.texts[k] for k in places])
+
+
+def _written(path: str, spec: str, boat: Boat, catalogue: Catalogue | None) -> Axis:
+    try:
+        return parse_axis(f"{path}={spec}", catalogue, boat.branch)
+    except InputError as error:
+        raise InputError([f"--shelf {problem}" for problem in error.problems]) from None
 
 
 def _usual(path: str, boat: Boat, catalogue: Catalogue | None) -> Axis:

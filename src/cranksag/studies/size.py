@@ -13,12 +13,12 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from cranksag.catalogue import Catalogue, Entry, load_catalogue
 from cranksag.errors import InputError, Interrupted, SimulationError
-from cranksag.quantities import VOLTAGE, parse
+from cranksag.quantities import VOLTAGE, parse_option
 from cranksag.resolve import Boat, resolve
 from cranksag.runner import (
     WALL_LIMIT,
@@ -42,6 +42,7 @@ from cranksag.studies.shelf import shelf_of
 from cranksag.studies.trial import FUSE_LOAD, Trial, TrialMeasure
 from cranksag.studies.variants import AS_WRITTEN, Variant, parse_variants
 from cranksag.verdict.results import Result
+from cranksag.verdict.shortfall import charging_advice
 
 __all__ = ["DEFAULT", "Size", "Tried", "size"]
 
@@ -202,7 +203,8 @@ def size(
     Interrupted
         Ctrl-C: an answer needs every run.
     """
-    wanted = parse(margin, VOLTAGE) if isinstance(margin, str) else float(margin)
+    wanted = parse_option("--margin", margin, VOLTAGE) if isinstance(margin, str) else float(margin)
+    _check_path(path)
     scenario, notes = _without_superseded(scenario, path)
     boat = resolve(scenario, catalogue)
     axis = shelf_of(path, boat, catalogue, shelf)
@@ -217,7 +219,16 @@ def size(
     with StopRequest() as stop, Progress(usual, "size", quiet=not progress) as bar:
         bench = _Bench(work, tasks, search, workers, on, wall_limit, stop, bar)
         search.settle(bench.run)
-    return _answer(path, wanted, axis, tasks.names, search, notes)
+    found = _answer(path, wanted, axis, tasks.names, search, notes)
+    return replace(found, notes=(*notes, *_charging(scenario, catalogue, tasks, search)))
+
+
+def _check_path(path: str) -> None:
+    """Refuse a path that names no field."""
+    try:
+        spec_at(path)
+    except InputError as error:
+        raise InputError([f"--for {problem}" for problem in error.problems]) from None
 
 
 def _without_superseded(scenario: Scenario, path: str) -> tuple[Scenario, tuple[str, ...]]:
@@ -404,6 +415,17 @@ def _answer(path: str, wanted: float, axis: Axis, names: Sequence[str], search: 
         runs=len(trials),
         shelf=len(axis),
     )
+
+
+def _charging(scenario: Scenario, catalogue: Catalogue | None, tasks: _Tasks, search: Search) -> tuple[str, ...]:
+    """What to change where the answer, or what comes nearest, is not charged in time in the corner that binds it."""
+    found = search.smallest()
+    place = found if found is not None else search.nearest()
+    corner = search.hardest(place)
+    if corner is None or not search.trials[place, corner].uncharged:
+        return ()
+    there = resolve(scenario.with_overrides(dict(tasks.of(place, corner).overrides)), catalogue)
+    return (f"the bank is not charged in time there: {charging_advice(there)}",)
 
 
 def _tried(value: int, axis: Axis, names: Sequence[str], search: Search) -> Tried:

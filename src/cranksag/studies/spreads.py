@@ -20,17 +20,21 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from cranksag.errors import InputError
-from cranksag.parts.battery import scaled, temperature_law_spread
-from cranksag.parts.relay import (
-    OPERATE_SHARE_LOW,
-    OPERATE_SHARE_TYPICAL,
-    RelayCircuit,
-    must_operate_spread,
-    must_release_spread,
-)
+from cranksag.parts.battery import temperature_law_spread
+from cranksag.parts.relay import OPERATE_SHARE_LOW, OPERATE_SHARE_TYPICAL, must_operate_spread, must_release_spread
 from cranksag.quantities import nearest, shown
 from cranksag.resolve import Boat
 from cranksag.resolve.model import Bank, HouseFeed, StandbyPack, Value
+from cranksag.resolve.specimen import (
+    PLATEAU,
+    operates_at,
+    releases_at,
+    with_battery_resistance,
+    with_diode_saturation,
+    with_hold_up_relay,
+    with_motor_resistance,
+    with_start_relay,
+)
 from cranksag.runner import spec_at
 from cranksag.scenario.specs import Number, Quantity
 
@@ -41,8 +45,6 @@ CUT = 3.0
 
 COVERED = 1.959963984540054
 """Standard deviations that hold 95 % of a Gaussian."""
-
-PLATEAU = 1.0  # [s] duration at which the temperature laws of the battery are compared
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,67 +148,14 @@ DEFAULT_SPREADS: tuple[Spread, ...] = (
 """Spreads where the user names none; those of fields that a boat does not have fall away. A star is any number. The
 bands of `battery.temperature_law` and of both `must_release` come from the boat itself."""
 
-
-def _battery_law(boat: Boat, factor: float) -> Boat:
-    return dataclasses.replace(boat, battery=scaled(boat.battery, factor))
-
-
-def _starter_resistance(boat: Boat, factor: float) -> Boat:
-    return dataclasses.replace(boat, motor=dataclasses.replace(boat.motor, resistance=boat.motor.resistance * factor))
-
-
-def _start_relay(boat: Boat, change: Callable[[RelayCircuit], RelayCircuit]) -> Boat:
-    relay = boat.start.relay
-    if relay is None:
-        return boat
-    return dataclasses.replace(boat, start=dataclasses.replace(boat.start, relay=change(relay)))
-
-
-def _hold_up_relay(boat: Boat, change: Callable[[RelayCircuit], RelayCircuit]) -> Boat:
-    hold = boat.hold_up
-    if not isinstance(hold, StandbyPack) or hold.relay is None:
-        return boat
-    return dataclasses.replace(boat, hold_up=dataclasses.replace(hold, relay=change(hold.relay)))
-
-
-def _operates_at(factor: float) -> Callable[[RelayCircuit], RelayCircuit]:
-    def change(relay: RelayCircuit) -> RelayCircuit:
-        operate = relay.operate_current * factor
-        return dataclasses.replace(
-            relay, operate_current=operate, release_current=min(relay.release_current, RELEASE_BELOW * operate)
-        )
-
-    return change
-
-
-def _releases_at(factor: float) -> Callable[[RelayCircuit], RelayCircuit]:
-    def change(relay: RelayCircuit) -> RelayCircuit:
-        release = min(relay.release_current * factor, RELEASE_BELOW * relay.operate_current)
-        return dataclasses.replace(relay, release_current=release)
-
-    return change
-
-
-RELEASE_BELOW = 0.95
-"""A relay lets go below its own pick-up: highest release over pick-up of one specimen; engineering estimate."""
-
-
-def _diode(boat: Boat, factor: float) -> Boat:
-    hold = boat.hold_up
-    if not isinstance(hold, StandbyPack | HouseFeed | Bank) or hold.diode is None:
-        return boat
-    diode = dataclasses.replace(hold.diode, saturation_current=hold.diode.saturation_current * factor)
-    return dataclasses.replace(boat, hold_up=dataclasses.replace(hold, diode=diode))
-
-
 ON_THE_BOAT: Mapping[str, Callable[[Boat, float], Boat]] = {
-    "battery.temperature_law": _battery_law,
-    "starter.resistance": _starter_resistance,
-    "start_circuit.relay_must_operate": lambda boat, factor: _start_relay(boat, _operates_at(factor)),
-    "start_circuit.relay_must_release": lambda boat, factor: _start_relay(boat, _releases_at(factor)),
-    "hold_up.must_operate": lambda boat, factor: _hold_up_relay(boat, _operates_at(factor)),
-    "hold_up.must_release": lambda boat, factor: _hold_up_relay(boat, _releases_at(factor)),
-    "hold_up.diode_saturation": _diode,
+    "battery.temperature_law": with_battery_resistance,
+    "starter.resistance": with_motor_resistance,
+    "start_circuit.relay_must_operate": lambda boat, factor: with_start_relay(boat, operates_at(factor)),
+    "start_circuit.relay_must_release": lambda boat, factor: with_start_relay(boat, releases_at(factor)),
+    "hold_up.must_operate": lambda boat, factor: with_hold_up_relay(boat, operates_at(factor)),
+    "hold_up.must_release": lambda boat, factor: with_hold_up_relay(boat, releases_at(factor)),
+    "hold_up.diode_saturation": with_diode_saturation,
 }
 """What is not a field, or stands for a specimen behind a printed limit: multiples on the resolved boat."""
 

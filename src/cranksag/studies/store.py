@@ -23,7 +23,7 @@ from cranksag.errors import InputError
 from cranksag.studies.measures import LEADING, NUMBERS, TEXTS
 from cranksag.studies.table import STATUSES, AxisColumn, Table, TextColumn
 
-__all__ = ["COLUMNS", "SUFFIXES", "checked_target", "read_table", "write_table"]
+__all__ = ["COLUMNS", "SUFFIXES", "checked_target", "read_table", "refuse_other", "write_table"]
 
 SUFFIXES = (".csv", ".parquet", ".sqlite")
 """Kinds of file, by the end of the name."""
@@ -54,6 +54,47 @@ def checked_target(path: Path | str) -> Path:
     if target.suffix.lower() == ".parquet":
         _pyarrow(target)
     return target
+
+
+def refuse_other(path: Path, axes: Sequence[str]) -> None:
+    """Refuse to write results over a file that holds anything but results of a sweep over the same fields.
+
+    Raises
+    ------
+    InputError
+        It is another sweep's result, or none.
+    """
+    if not path.is_file() or path.stat().st_size == 0:
+        return
+    todo = "choose another name, or --force to write over it"
+    try:
+        held = _axes_in(path)
+    except InputError:
+        raise InputError([f"{path}: exists and is no result of a sweep; {todo}"]) from None
+    if sorted(held) != sorted(axes):
+        raise InputError([f"{path}: holds another sweep, over {', '.join(held) or 'nothing'}; {todo}"])
+
+
+def _axes_in(path: Path) -> list[str]:
+    """The swept fields of a result file, by its columns."""
+    kind = path.suffix.lower()
+    try:
+        if kind == ".csv":
+            with path.open(encoding="utf-8-sig", newline="") as file:
+                names = next(csv.reader(file), [])
+        elif kind == ".sqlite":
+            base = sqlite3.connect(f"file:{path}?mode=ro", uri=True)
+            try:
+                names = [column[0] for column in base.execute("SELECT * FROM rows LIMIT 0").description]
+            finally:
+                base.close()
+        else:
+            names = list(_pyarrow(path).parquet.read_schema(path).names)
+    except (OSError, UnicodeDecodeError, csv.Error, sqlite3.Error, ValueError) as error:
+        raise InputError([f"{path}: not a result table of a sweep ({error})"]) from error
+    if not {"status", "reason", LEADING[0]} <= set(names):
+        raise InputError([f"{path}: not a result table of a sweep"])
+    return names[: names.index(LEADING[0]) : 2]
 
 
 def write_table(table: Table, path: Path | str) -> Path:

@@ -33,7 +33,7 @@ from cranksag.studies.analysis import boundary, drivers, near_switching, survivo
 from cranksag.studies.axes import Axis, parse_axes
 from cranksag.studies.measures import RowMeasure, parse_price
 from cranksag.studies.plan import Plan, make_plan, parse_sample
-from cranksag.studies.store import checked_target, write_table
+from cranksag.studies.store import checked_target, refuse_other, write_table
 from cranksag.studies.table import AxisColumn, Table
 from cranksag.verdict.results import Result
 
@@ -73,6 +73,7 @@ def sweep(
     on: str | None = None,
     out: Path | str | None = None,
     resume: bool = False,
+    force: bool = False,
     wall_limit: float = WALL_LIMIT,
     ladder: Ladder = LADDER,
     simulate: Callable[[Boat, Ladder], Result] = simulate_boat,
@@ -94,6 +95,7 @@ def sweep(
     on : "dask://host:port" of a running scheduler instead
     out : table to write: .csv, .parquet or .sqlite
     resume : carry on with the journal of `out`
+    force : write over whatever `out` is, and begin anew where an interrupted sweep has left its journal
     wall_limit : longest one row may take [s]
     ladder : groups of solver settings, tried in order
     simulate : an importable function from boat and ladder to result
@@ -117,6 +119,10 @@ def sweep(
     if resume and out is None:
         raise InputError(["--resume needs --out: the journal lies beside that file"])
     target = None if out is None else checked_target(out)
+    if target is not None and not force:
+        refuse_other(target, [axis.path for axis in plan.axes])
+    if target is not None and force and not resume:
+        journal_path(target).unlink(missing_ok=True)
     journal = None if target is None else Journal(journal_path(target), resume=resume)
     run = _Run(plan, work)
     try:

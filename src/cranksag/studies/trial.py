@@ -10,6 +10,7 @@ from cranksag.parts.converter import input_current
 from cranksag.resolve import Boat
 from cranksag.resolve.model import ConverterAhead
 from cranksag.verdict.results import Result
+from cranksag.verdict.shortfall import shortfalls, uncharged
 
 __all__ = ["Trial", "TrialMeasure"]
 
@@ -23,7 +24,7 @@ class Trial:
 
     `margin` [V], None where the simulation failed; `minimum` [V]; `holds`: no display restarts; `starts`: the engine
     does, or was told never to fire; `refused`: a danger or an overload that rules the value out, else ""; `why`: what
-    went wrong; `failed`: the simulation did.
+    went wrong; `uncharged`: the bank was, at START; `failed`: the simulation did.
     """
 
     margin: float | None
@@ -32,6 +33,7 @@ class Trial:
     starts: bool
     refused: str = ""
     why: str = ""
+    uncharged: bool = False
     failed: bool = False
 
 
@@ -57,6 +59,7 @@ class TrialMeasure:
             starts,
             self._refused(result),
             _why(result) if not result.display.holds or (self.must_start and not starts) else _lowest(result),
+            uncharged(result),
         ]
 
     def _refused(self, result: Result) -> str:
@@ -107,7 +110,7 @@ def _why(result: Result) -> str:
     times = "once" if display.restarts == 1 else f"{display.restarts} times"
     short = f"{-display.margin:.2f} V " if -display.margin >= 0.005 else ""
     told = f"{display.name} restarts {times}, held {short}below its threshold"
-    return f"{told}{_attempt(result)}; {hint}" if (hint := _weak_point(result)) else told + _attempt(result)
+    return f"{told}{_attempt(result)}; {hint}" if (hint := ", ".join(shortfalls(result))) else told + _attempt(result)
 
 
 def _lowest(result: Result) -> str:
@@ -115,7 +118,7 @@ def _lowest(result: Result) -> str:
     display = result.display
     fed = "the normal feed" if display.source == "feed" else display.source
     at = f"lowest {display.minimum_voltage:.2f} V at {display.minimum_at:.3g} s from key-on, fed by {fed}"
-    hint = _weak_point(result)
+    hint = ", ".join(shortfalls(result))
     return at + _attempt(result) + (f"; {hint}" if hint else "")
 
 
@@ -126,26 +129,3 @@ def _attempt(result: Result) -> str:
         return ""
     number = int((result.display.minimum_at - crank.key_on_before) // (crank.key_held + crank.rest)) + 1
     return f" in attempt {min(max(number, 1), crank.attempts)}"
-
-
-def _weak_point(result: Result) -> str:
-    """What the hold-up lacks, from its own report; "" where it says nothing."""
-    report, crank = result.hold_up, result.boat.crank
-    found = []
-    if "ready_after_s" in report:
-        ready = report["ready_after_s"]
-        if ready is None or ready > crank.key_on_before:
-            found.append(f"the bank is not charged yet at START, {crank.key_on_before:.3g} s after key-on")
-        if not result.display.holds and report["ride_through_s"] < crank.key_held:
-            found.append(f"it carries the display for {report['ride_through_s']:.3g} s of {crank.key_held:.3g} s")
-        recharge = report["recharge_s"]
-        if crank.attempts > 1 and (recharge is None or recharge > crank.rest):
-            found.append(f"it does not recharge within {crank.rest:.3g} s of rest")
-    if "relay_closes_s" in report:
-        if report["relay_closes_s"] is None and getattr(result.boat.hold_up, "relay", None) is not None:
-            found.append("the hold-up relay never closes")
-        if report.get("chatter_count"):
-            found.append("the hold-up relay drops out and closes again")
-    if report.get("cut_outs"):
-        found.append("the converter cuts out")
-    return ", ".join(found)

@@ -8,6 +8,7 @@ from functools import partial
 
 from cranksag.parts import capacitor as c
 from cranksag.parts import pack as p
+from cranksag.parts import pack_chemistry, ride_through
 from cranksag.parts import supercapacitor as s
 from cranksag.validate import bench
 from cranksag.validate.records import Check, band
@@ -21,7 +22,7 @@ _SEALED = "data sheet of a 12 V 40 Ah sealed lead battery (vinachem.com.vn)"
 _ADVICE = "owners' advice of a diode and 10 or 22 mF ahead of a display, 1 A and 3 V of droop"
 AMPERE_HOUR = 3600.0  # [C]
 WATT_HOUR = 3600.0  # [J]
-AGM = p.CHEMISTRIES["sealed lead AGM"]
+AGM = pack_chemistry.CHEMISTRIES["sealed lead AGM"]
 IDEAL = 1e-9  # [ohm] where an example leaves ESR out
 
 
@@ -135,7 +136,7 @@ def _simple_hold_up_rows() -> list[Check]:
             0.5,
             "ks",
             "last digit",
-            lambda: 1e-3 * c.hold_up_constant_current(0.22, 3.0, 1.6, 1e-6),
+            lambda: 1e-3 * ride_through.hold_up_constant_current(0.22, 3.0, 1.6, 1e-6),
         ),
     ]
 
@@ -207,7 +208,7 @@ def _bracket(share: float) -> float:
     esr = (1.0 - share) * voltage**2 / (4.0 * power)
     root = math.sqrt(share)
     bracket = share + root - (1.0 - share) * math.log((1.0 + root) / math.sqrt(1.0 - share))
-    floor = c.voltage_floor(power, esr)
+    floor = ride_through.voltage_floor(power, esr)
     string = _bank(4.0 * power * time / voltage**2 / bracket, esr)
     return bench.hold_up(string, voltage, 1.0005 * floor, 2.0 * time, "power", power, behind_esr=True)
 
@@ -325,7 +326,7 @@ def _charge_lost(months: int) -> float:
 
 
 def _capacity(temperature: float) -> float:
-    return 100.0 * p.capacity_factor(AGM, temperature)
+    return 100.0 * pack_chemistry.capacity_factor(AGM, temperature)
 
 
 def _at_largest_current() -> float:
@@ -395,7 +396,7 @@ def _load_rows() -> list[Check]:
             half_loss,
             "%",
             "the printed band",
-            lambda: 100.0 * (1.0 - p.charge_after_rest(p.CHEMISTRIES["vented lead"], 1.0, p.MONTH, 20.0)),
+            lambda: 100.0 * (1.0 - p.charge_after_rest(pack_chemistry.CHEMISTRIES["vented lead"], 1.0, p.MONTH, 20.0)),
             sense="band",
         ),
     ]

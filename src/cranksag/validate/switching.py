@@ -7,6 +7,7 @@ import dataclasses
 from collections.abc import Sequence
 from functools import partial
 
+from cranksag.parts import coil
 from cranksag.parts import diode as d
 from cranksag.parts import relay as r
 from cranksag.validate import bench
@@ -23,7 +24,7 @@ _PUBLIC_SET = "a public SPICE set of a typical part; makers' maxima lie up to a 
 _SHARE_RESISTIVE = 0.18  # [-] of the forward drop at rated current, as in the public 1N5822 set
 
 
-def _relay(temperature: float, suppression: r.Suppression | None = None) -> r.RelayCircuit:
+def _relay(temperature: float, suppression: coil.Suppression | None = None) -> r.RelayCircuit:
     """The 90 ohm relay that picks up at 6.5 V when at 20 degC."""
     return r.relay_circuit(90.0, 6.5, 2.4, 5e-3, 3e-3, 12.0, temperature, 2e-3, suppression=suppression)
 
@@ -33,10 +34,10 @@ def _pick_up(temperature: float) -> float:
 
 
 def _hot_coil() -> float:
-    return r.coil_resistance(290.0 / r.coil_resistance(1.0, 25.0), 125.0)
+    return coil.coil_resistance(290.0 / coil.coil_resistance(1.0, 25.0), 125.0)
 
 
-def _coil(resistance: float, rated: float, suppression: r.Suppression) -> r.RelayCircuit:
+def _coil(resistance: float, rated: float, suppression: coil.Suppression) -> r.RelayCircuit:
     return r.relay_circuit(
         resistance, 0.55 * rated, 0.2 * rated, 10e-3, 5e-3, rated, 20.0, 2e-3, suppression=suppression
     )
@@ -44,17 +45,17 @@ def _coil(resistance: float, rated: float, suppression: r.Suppression) -> r.Rela
 
 def _current(resistance: float, suppressed: bool) -> float:
     """Coil current at 12 V [mA], with a 680 ohm resistor across the coil where asked."""
-    relay = _coil(resistance, 12.0, r.Suppression("resistor", resistance=680.0))
+    relay = _coil(resistance, 12.0, coil.Suppression("resistor", resistance=680.0))
     return 1e3 * bench.coil_current(relay, 12.0, suppressed)
 
 
-def _kick(resistance: float, rated: float, suppression: r.Suppression) -> float:
+def _kick(resistance: float, rated: float, suppression: coil.Suppression) -> float:
     return bench.relay_kick(_coil(resistance, rated, suppression), rated)
 
 
 def _clamped() -> float:
     """A 5.1 V zener behind the note's own diode: its 0.875 V is carried by the model's zener voltage."""
-    return bench.relay_kick(_coil(1200.0, 24.0, r.Suppression("zener", zener_voltage=5.1)), 24.0)
+    return bench.relay_kick(_coil(1200.0, 24.0, coil.Suppression("zener", zener_voltage=5.1)), 24.0)
 
 
 def _pick_up_rows() -> list[Check]:
@@ -138,7 +139,7 @@ def _kick_rows() -> list[Check]:
             5.2,
             "V",
             "8 %: read off a screen",
-            partial(_kick, 120.0, 12.0, r.Suppression("resistor", resistance=680.0)),
+            partial(_kick, 120.0, 12.0, coil.Suppression("resistor", resistance=680.0)),
             spice=True,
         ),
         Check(
@@ -149,7 +150,7 @@ def _kick_rows() -> list[Check]:
             half,
             "V",
             "the printed band",
-            partial(_kick, 90.0, 12.0, r.Suppression("none")),
+            partial(_kick, 90.0, 12.0, coil.Suppression("none")),
             sense="band",
             spice=True,
             miss="the resistor that stands for the opening contact's arc is sized for the band's lower end, and the "
@@ -163,7 +164,7 @@ def _kick_rows() -> list[Check]:
             0.15,
             "V",
             "diodes of one kind differ by 0.1 V",
-            partial(_kick, 1200.0, 24.0, r.Suppression("diode")),
+            partial(_kick, 1200.0, 24.0, coil.Suppression("diode")),
             spice=True,
         ),
         Check(

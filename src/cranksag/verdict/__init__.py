@@ -11,7 +11,7 @@ from cranksag.resolve.model import Boat, Note
 from cranksag.solver import LibraryInfo, Waveforms
 from cranksag.verdict.budget import ground_shift, voltage_budget
 from cranksag.verdict.cranking import battery_and_starter, judge_cranking
-from cranksag.verdict.display import first_runs, judge_displays, worst_display
+from cranksag.verdict.display import first_runs, judge_displays, judged_from, worst_display
 from cranksag.verdict.hold_up import hold_up_report
 from cranksag.verdict.results import DisplayResult, Result, SolverReport, Traces
 from cranksag.verdict.stresses import stress_warnings
@@ -37,6 +37,7 @@ def judge(boat: Boat, circuit: Circuit, waveforms: Waveforms, library: LibraryIn
     display = worst_display(displays)
     report = hold_up_report(boat, traces, times)
     late = [d.name for k, d in enumerate(boat.displays) if first_runs(traces, k) > times.starts[0] - times.key_on]
+    shift_at, shift = ground_shift(traces, judged_from(boat, times), times.releases[-1] - times.key_on)
     near = near_switching(boat, cranks, displays, traces, times)
     return Result(
         title=boat.title,
@@ -47,7 +48,9 @@ def judge(boat: Boat, circuit: Circuit, waveforms: Waveforms, library: LibraryIn
         battery=battery,
         starter=starter,
         budget=voltage_budget(boat, traces, circuit.loop, display.minimum_at),
-        ground_shift=ground_shift(traces, display.minimum_at),
+        demand_budget=voltage_budget(boat, traces, circuit.loop, display.demand_minimum_at),
+        ground_shift=shift,
+        ground_shift_at=shift_at,
         hold_up=report,
         dangers=boat.dangers,
         warnings=(

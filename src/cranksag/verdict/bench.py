@@ -100,7 +100,7 @@ def judge_level(boat: Boat, level: Level, circuit: Circuit, waveforms: Waveforms
         source_minimum=float(traces.signals["source"][judged].min()),
         start=start,
         hold_up=report,
-        notes=tuple(_notes(boat, displays, ran, report, start)),
+        notes=(*_notes(boat, displays, ran, report, start), *_ends_low(boat, displays, level, traces)),
         traces=traces,
     )
 
@@ -134,6 +134,19 @@ def _notes(
         wait = "the bank is not charged yet when the profile begins: --set crank.key_on_before gives it longer"
         notes.append(Note("hold_up_not_charged", wait))
     return notes
+
+
+def _ends_low(boat: Boat, displays: tuple[DisplayResult, ...], level: Level, traces: Traces) -> Iterator[Note]:
+    """A display that stays dark only because the profile stays where no display can boot."""
+    last = level.corners[-1][1]
+    left = min(last, float(traces.signals["display"][-1])) if boat.branch == "none" else last
+    for display, written in zip(displays, boat.displays, strict=True):
+        if display.dark_time is None and left < written.circuit.restarts_above:
+            told = (
+                f"{display.name} stays dark because the profile ends at {last:g} V and it boots again above "
+                f"{written.circuit.restarts_above:g} V: end the profile at the resting voltage to see it come back"
+            )
+            yield Note("ends_low", told)
 
 
 def level_document(result: LevelResult) -> dict[str, Any]:

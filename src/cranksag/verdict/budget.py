@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Where the volts went at the worst instant: every series element of the normal feed's loop."""
+"""Where the volts went at one instant: every series element of the normal feed's loop; and the shift of the grounds."""
 
 from __future__ import annotations
 
@@ -10,7 +10,9 @@ import numpy as np
 from cranksag.circuit.boat import Segment
 from cranksag.resolve.model import Boat
 from cranksag.verdict.results import BudgetLine, Traces
+from cranksag.verdict.series import Series, between
 
+SENSED = 1e-3  # [s] a shift shorter than this moves no gauge or sender input; engineering estimate
 BLOCKING_CURRENT = 5e-3  # [A] below this a diode in the loop counts as blocking
 
 
@@ -39,12 +41,27 @@ def voltage_budget(boat: Boat, traces: Traces, loop: Sequence[Segment], moment: 
     return tuple(lines)
 
 
-def ground_shift(traces: Traces, moment: float) -> Mapping[str, float]:
-    """Engine block and display return against battery negative [V]: what falsifies single-wire senders."""
-    return {
-        "engine_block": at(traces, "block", moment),
-        "display_return": at(traces, "display_return", moment),
-    }
+def ground_shift(traces: Traces, begin: float, end: float) -> tuple[float, Mapping[str, float]]:
+    """Engine block and display return against battery negative [V]: what falsifies single-wire senders.
+
+    Taken between two moments [s], at the one at which either is farthest from battery negative on the mean of `SENSED`:
+    the volts of a few microseconds in the ground cable's inductance, while a contact makes, move no gauge. That moment
+    [s] comes first.
+    """
+    block, helm = traces.signals["block"], traces.signals["display_return"]
+    moments = between(traces.time, block, begin, end)[0]
+    means = [np.abs(_running_mean(traces.time, series, moments, SENSED)) for series in (block, helm)]
+    moment = float(moments[int(np.argmax(np.maximum(*means)))])
+    return moment, {"engine_block": at(traces, "block", moment), "display_return": at(traces, "display_return", moment)}
+
+
+def _running_mean(time: Series, values: Series, moments: Series, width: float) -> Series:
+    """Mean over `width` [s] about each moment [s], the ends of the run taken as going on."""
+    grown = np.concatenate(([time[0] - width], time, [time[-1] + width]))
+    held = np.concatenate((values[:1], values, values[-1:]))
+    total = np.concatenate(([0.0], np.cumsum(0.5 * np.diff(grown) * (held[1:] + held[:-1]))))
+    low, high = (np.interp(moments + side * width / 2.0, grown, total) for side in (-1.0, 1.0))
+    return np.asarray((high - low) / width)
 
 
 def at(traces: Traces, name: str, moment: float) -> float:

@@ -41,6 +41,8 @@ def _judge(boat: Boat, traces: Traces, times: KeyTimes, number: int, display: Di
     t, v = between(traces.time, signals[sensed], begin, end)
     resets = crossings(*between(traces.time, signals[f"display_{number}_runs"], begin, end), HALF, rising=False)
     never = len(resets) == 0 and float(signals[f"display_{number}_runs"].max()) < HALF
+    demanding = len(time) if not len(resets) else max(int(np.searchsorted(time, float(resets[0]))), 1)
+    asked = int(np.argmin(pins[:demanding]))
     dark, blind = _dark(traces, number, resets, circuit.boot_time) if not never else (None, None)
     return DisplayResult(
         name=display.name,
@@ -54,6 +56,9 @@ def _judge(boat: Boat, traces: Traces, times: KeyTimes, number: int, display: Di
         dark_time=dark,
         alarm_blind=blind,
         holds=len(resets) == 0 and not never,
+        first_reset_at=float(resets[0]) if len(resets) else None,
+        demand_minimum_voltage=float(pins[asked]),
+        demand_minimum_at=float(time[asked]),
     )
 
 

@@ -12,7 +12,7 @@ from typing import Any, TextIO
 import numpy as np
 
 from cranksag.resolve.model import Note
-from cranksag.verdict.results import DisplayResult, Result
+from cranksag.verdict.results import BudgetLine, DisplayResult, Result
 
 SCHEMA_VERSION = 1
 RPM = 60.0 / (2.0 * math.pi)  # [rev/min per rad/s]
@@ -69,11 +69,10 @@ def document(result: Result) -> dict[str, Any]:
             "crank_current_a": starter.crank_current,
             "crank_speed_rpm": None if starter.crank_speed is None else starter.crank_speed * RPM,
         },
-        "budget": [
-            {"element": b.element, "side": b.side, "path": b.path, "drop_v": b.drop, "blocking": b.blocking}
-            for b in result.budget
-        ],
+        "budget": _budget(result.budget),
+        "demand_budget": _budget(result.demand_budget),
         "ground_shift_v": dict(result.ground_shift),
+        "ground_shift_at_s": result.ground_shift_at,
         "hold_up": dict(result.hold_up),
         "dangers": [_note(n) for n in result.dangers],
         "warnings": [_note(n) for n in result.warnings],
@@ -106,7 +105,16 @@ def _display(display: DisplayResult) -> dict[str, Any]:
         "dark_time_s": display.dark_time,
         "alarm_blind_s": display.alarm_blind,
         "holds": display.holds,
+        "first_reset_at_s": display.first_reset_at,
+        "demand_minimum_v": display.demand_minimum_voltage,
+        "demand_minimum_at_s": display.demand_minimum_at,
     }
+
+
+def _budget(lines: tuple[BudgetLine, ...]) -> list[dict[str, Any]]:
+    return [
+        {"element": b.element, "side": b.side, "path": b.path, "drop_v": b.drop, "blocking": b.blocking} for b in lines
+    ]
 
 
 def _note(note: Note) -> dict[str, str]:
@@ -212,6 +220,9 @@ def document_schema() -> dict[str, Any]:
             "dark_time_s": _MAYBE,
             "alarm_blind_s": _MAYBE,
             "holds": _FLAG,
+            "first_reset_at_s": _MAYBE,
+            "demand_minimum_v": _NUMBER,
+            "demand_minimum_at_s": _NUMBER,
         }
     )
     line = {
@@ -243,7 +254,9 @@ def document_schema() -> dict[str, Any]:
             ),
             "starter": _object(starter),
             "budget": {"type": "array", "items": _object(line)},
+            "demand_budget": {"type": "array", "items": _object(line)},
             "ground_shift_v": _object({"engine_block": _NUMBER, "display_return": _NUMBER}),
+            "ground_shift_at_s": _NUMBER,
             "hold_up": {"oneOf": branches},
             "dangers": notes,
             "warnings": notes,

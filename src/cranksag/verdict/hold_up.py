@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from cranksag.circuit.timing import KeyTimes
-from cranksag.parts.capacitor import hold_up_power_with_esr
+from cranksag.parts.ride_through import hold_up_power_with_esr
 from cranksag.parts.supercapacitor import cell_voltage_margin
 from cranksag.resolve.hold_up import OVER_CHARGE_12, OVER_CHARGE_24
 from cranksag.resolve.model import Bank, Boat, ConverterAhead, HouseFeed, StandbyPack

@@ -28,7 +28,8 @@ class DisplayResult:
     """One display.
 
     minimum_voltage, brownout, margin [V]; minimum_at [s] from key-on; time_below_threshold, alarm_blind [s];
-    dark_time [s] or None if it never returns; source: what fed it at the minimum.
+    dark_time [s] or None if it never returns; source: what fed it at the minimum. first_reset_at [s] or None;
+    demand_minimum_voltage [V] and demand_minimum_at [s]: the lowest up to the first reset, while it draws its power.
     """
 
     name: str
@@ -42,6 +43,9 @@ class DisplayResult:
     dark_time: float | None
     alarm_blind: float | None
     holds: bool
+    first_reset_at: float | None
+    demand_minimum_voltage: float
+    demand_minimum_at: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +71,7 @@ class StarterResult:
 
 @dataclass(frozen=True, slots=True)
 class BudgetLine:
-    """One series element of the feed's loop: `drop` [V] at the worst instant; `blocking`: a diode that blocks."""
+    """One series element of the feed's loop: `drop` [V] at one instant; `blocking`: a diode that blocks."""
 
     element: str
     side: str
@@ -106,7 +110,11 @@ class Traces:
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """Everything a simulation says about one boat."""
+    """Everything a simulation says about one boat.
+
+    budget: at the display's minimum; demand_budget: at its minimum up to the first reset. ground_shift [V] is the
+    largest while cranking, at ground_shift_at [s].
+    """
 
     title: str
     boat: Boat
@@ -116,7 +124,9 @@ class Result:
     battery: BatteryResult
     starter: StarterResult
     budget: tuple[BudgetLine, ...]
+    demand_budget: tuple[BudgetLine, ...]
     ground_shift: Mapping[str, float]
+    ground_shift_at: float
     hold_up: Mapping[str, Any]
     dangers: tuple[Note, ...]
     warnings: tuple[Note, ...]

@@ -15,9 +15,9 @@ import numpy as np
 from cranksag.catalogue import Catalogue, Entry, load_catalogue
 from cranksag.circuit.timing import KeyTimes
 from cranksag.errors import InputError
+from cranksag.parts.contact import contact_inrush_use
 from cranksag.parts.diode import DiodeCircuit, thermal_voltage
 from cranksag.parts.fuse import melting_i2t, pulse_use
-from cranksag.parts.relay import contact_inrush_use
 from cranksag.resolve.model import Bank, Boat, ConverterAhead, HouseFeed, NoHoldUp, Note, StandbyPack
 from cranksag.verdict.cranking import CONTACT_MADE
 from cranksag.verdict.results import Traces
