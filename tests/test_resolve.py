@@ -105,6 +105,8 @@ def fields_of(schema: dict[str, Any], scenario: dict[str, Any]) -> Iterator[str]
             rule = next(r for r in inner["allOf"] if r["if"]["properties"]["branch"]["const"] == held["branch"])
             names = {k: v for k, v in names.items() if k in rule["then"]["propertyNames"]["enum"]}
         for name, below in names.items():
+            if path == "" and name == "sweep":
+                continue  # what is asked of the boat, not the boat
             if not (gone and re.fullmatch(gone, name)):
                 yield from walk(below, (held or {}).get(name), f"{path}.{name}".removeprefix("."))
 

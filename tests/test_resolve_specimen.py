@@ -45,23 +45,26 @@ def _numbers(held: object, path: str = "") -> dict[str, float]:
     return {}
 
 
-CHANGES: list[tuple[Callable[[Boat, float], Boat], set[str]]] = [
-    (with_battery_resistance, {f".battery.resistance_{part}" for part in ("instant", "fast", "slow")}),
-    (with_motor_resistance, {".motor.resistance"}),
-    (with_friction, {f".engine.{part}" for part in ("friction_torque", "friction_viscous", "breakaway_torque")}),
-    (with_diode_saturation, {".hold_up.diode.saturation_current"}),
+SIZED = {"resistance_instant": 1, "resistance_slow": 1, "activation_current": -1, "activation_capacitance": -1}
+"""Power of the factor on each figure of a battery."""
+
+CHANGES: list[tuple[Callable[[Boat, float], Boat], dict[str, int]]] = [
+    (with_battery_resistance, {f".battery.{part}": power for part, power in SIZED.items()}),
+    (with_motor_resistance, {".motor.resistance": 1}),
+    (with_friction, {f".engine.{part}": 1 for part in ("friction_torque", "friction_viscous", "breakaway_torque")}),
+    (with_diode_saturation, {".hold_up.diode.saturation_current": 1}),
 ]
 
 
 @pytest.mark.parametrize(("change", "places"), CHANGES)
 @given(factor=st.floats(0.2, 5.0).filter(lambda f: abs(f - 1.0) > 1e-3))
 def test_a_factor_moves_its_own_figures_in_proportion(
-    change: Callable[[Boat, float], Boat], places: set[str], factor: float
+    change: Callable[[Boat, float], Boat], places: dict[str, int], factor: float
 ) -> None:
     before, after = _numbers(_boat("standby-pack")), _numbers(change(_boat("standby-pack"), factor))
-    assert {place for place in before if before[place] != after[place]} == places
-    for place in places:
-        assert after[place] == pytest.approx(before[place] * factor, rel=1e-12)
+    assert {place for place in before if before[place] != after[place]} == set(places)
+    for place, power in places.items():
+        assert after[place] == pytest.approx(before[place] * factor**power, rel=1e-12)
 
 
 @given(first=st.floats(0.1, 3.0), second=st.floats(0.1, 10.0))

@@ -199,11 +199,11 @@ def test_part_without_a_path_to_node_0_is_refused(solver: Solver, part: str) -> 
 def test_a_run_stopped_and_resumed_is_the_run_in_one_piece(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     boat = loads_scenario(example_text(name))
     whole = simulate(boat)
-    monkeypatch.setattr(running, "BUDGET_LEAST", 300)
+    monkeypatch.setattr(running, "BUDGET_LEAST", 150)
     monkeypatch.setattr(running, "BUDGET_PER_CEILING", 0.0)
     monkeypatch.setattr(running, "LEAST_PACE", 1e-9)
     pieces = simulate(boat)
-    assert pieces.solver.points == whole.solver.points > 5 * 300
+    assert pieces.solver.points == whole.solver.points > 5 * 150
     assert pieces.display.restarts == whole.display.restarts
     # measured 4e-10 V: what the library's own state does between two runs
     assert pieces.display.minimum_voltage == pytest.approx(whole.display.minimum_voltage, abs=1e-7)

@@ -15,6 +15,9 @@ __all__ = [
     "time_to_ready",
 ]
 
+# [-] of its supply at which a bank counts as charged: three time constants (convention)
+READY_SHARE = 0.95
+
 
 def inrush_peak(supply_voltage: float, capacitor_voltage: float, resistance: float) -> float:
     """First current into a capacitor connected to a supply through a resistance [A].
@@ -136,7 +139,7 @@ def time_to_ready(
     resistance: float,
     leakage_resistance: float = math.inf,
     current_limit: float = math.inf,
-    share: float = 0.95,
+    share: float = READY_SHARE,
 ) -> float:
     """Time an empty bank takes to a share of its supply, through a resistance and a current limit.
 

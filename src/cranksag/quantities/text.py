@@ -6,6 +6,7 @@ from __future__ import annotations
 import difflib
 import math
 import re
+from decimal import Decimal
 from typing import Final
 
 from cranksag.errors import InputError
@@ -163,7 +164,7 @@ def format_quantity(value: float, dimension: Dimension, unit: str | None = None,
     number = chosen.from_si(value)
     text = repr(number) if digits is None else f"{number:.{digits}g}"
     if "e" in text and 1e-6 < abs(number) < 1e15 and digits is not None:
-        text = f"{float(text):f}".rstrip("0").rstrip(".")
+        text = f"{Decimal(text):f}"
     return f"{text.removesuffix('.0')} {chosen.symbol}"
 
 

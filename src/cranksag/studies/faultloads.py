@@ -8,11 +8,11 @@ stays above its ampacity and no fuse that carries it protects it.
 from __future__ import annotations
 
 from cranksag.parts.conductors import conductor_area
-from cranksag.parts.fuse import FUSE_TYPES, protects_conductor
+from cranksag.parts.fuse import protects_conductor
 from cranksag.quantities import ConductorSize
 from cranksag.resolve.model import Note
 from cranksag.studies.faultlist import Fault
-from cranksag.studies.faultreading import FaultRow
+from cranksag.studies.faultreading import FaultRow, fuse_type
 from cranksag.studies.faultrun import WHEN, WORSE, Bench, Run, heating_current, windows
 
 SUSTAINED = 0.3  # [s] an overload that lasts so long is no pull-in burst (30 to 60 ms); engineering estimate
@@ -72,7 +72,7 @@ def _too_large(bench: Bench, fuse: str, rating: float, element: str, current: fl
     value = bench.boat.values.get(SIZES.get(element, ""))
     if rating <= limit or value is None or not isinstance(value.value, ConductorSize):
         return "" if rating <= limit else f"the {fuse} of {rating:g} A is too large; fit one of at most {limit:g} A"
-    reasons = protects_conductor(FUSE_TYPES["blade"], rating, conductor_area(value.value), limit, current)
+    reasons = protects_conductor(fuse_type(bench.boat, fuse), rating, conductor_area(value.value), limit, current)
     if not reasons:
         return ""
     return f"the {fuse} of {rating:g} A does not protect it; fit one of at most {limit:g} A or thicker wire"

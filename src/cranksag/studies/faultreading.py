@@ -138,14 +138,19 @@ def live_by_design(bench: Bench, bare: Bench | None) -> frozenset[str]:
     return frozenset(n.node for n in live if n.key == "off")
 
 
+def fuse_type(boat: Boat, element: str) -> FuseType:
+    """Kind of the fuse in an element's path."""
+    own = boat.feed if element.startswith("display feed") else boat.hold_up
+    return getattr(own, "fuse_type", BLADE)
+
+
 def currents_of(bench: Bench, run: Run) -> list[Current]:
     found = []
     for element, (signal, limit) in bench.limits.items():
         values = run.traces.signals[signal]
         parts = [(heating_current(run, values, a, b), key) for key, a, b in windows(run)]
         current, key = max(parts)
-        own = bench.boat.feed if element.startswith("display feed") else bench.boat.hold_up
-        found.append(Current(element, current, limit, key, getattr(own, "fuse_type", BLADE)))
+        found.append(Current(element, current, limit, key, fuse_type(bench.boat, element)))
     back = _back_feed(bench, run)
     if back is not None:
         hold = bench.boat.hold_up

@@ -137,9 +137,10 @@ def coil_kick(traces: Traces, times: KeyTimes) -> float:
 
     Nothing across the coil lets it rise to hundreds of volts; a diode across it keeps it under a volt.
     """
-    release = times.releases[0] - times.key_on - 1e-3
-    names = [name for name in ("start_signal", "relay_coil") if name in traces.signals]
-    lows = [float(between(traces.time, traces.signals[n], release, float(traces.time[-1]))[1].min()) for n in names]
+    release, signals = times.releases[0] - times.key_on - 1e-3, traces.signals
+    # the block itself jumps when the solenoid's current breaks: it is no part of a kick
+    across = [signals["start_signal"] - signals["block"], *(signals[n] for n in ("relay_coil",) if n in signals)]
+    lows = [float(between(traces.time, volts, release, float(traces.time[-1]))[1].min()) for volts in across]
     return max(0.0, -min(lows))
 
 
