@@ -119,33 +119,20 @@ def _nudged(boat: Boat) -> list[Boat]:
     ]
 
 
-AIMED_AT, BOUND = 1e-4, 3e-4  # [V] what a change of one part in a billion may do to the minimum
+STILL = 1e-4  # [V] what a change of one part in a billion may do to the minimum
 
 
-@pytest.mark.long
-def test_one_part_in_a_billion_changes_nothing() -> None:
-    """Less than 0.1 mV on the minimum, unless the result says that the boat stands near a switching point.
-
-    One boat in forty was found at 0.12 mV (a steep dip on a small input capacitor): the aim is missed there, and no
-    more than one boat in twenty may miss it, none by more than the bound.
-    """
-    moved_by: list[float] = []
-
-    @given(drawn=changes())
-    @settings(max_examples=FEW, database=None)
-    def nudge(drawn: Drawn) -> None:
-        boat = resolve(scenario_of(drawn))
-        base = simulate_boat(boat)
-        if base.near_switching:
-            return
-        results = [simulate_boat(changed) for changed in _nudged(boat)]
-        assert all(r.display.restarts == base.display.restarts for r in results)
-        moved_by.append(max(abs(r.display.minimum_voltage - base.display.minimum_voltage) for r in results))
-        assert moved_by[-1] < BOUND
-
-    run: Callable[[], None] = nudge
-    run()
-    assert sum(m > AIMED_AT for m in moved_by) <= 0.05 * len(moved_by) + 1
+@given(drawn=changes())
+@settings(max_examples=FEW)
+def test_one_part_in_a_billion_changes_nothing(drawn: Drawn) -> None:
+    """Less than 0.1 mV on the minimum, unless the result says that the boat stands near a switching point."""
+    boat = resolve(scenario_of(drawn))
+    base = simulate_boat(boat)
+    for changed in _nudged(boat):
+        result = simulate_boat(changed)
+        if not base.near_switching and not result.near_switching:
+            assert result.display.restarts == base.display.restarts
+            assert result.display.minimum_voltage == pytest.approx(base.display.minimum_voltage, abs=STILL)
 
 
 @pytest.mark.long

@@ -13,6 +13,7 @@ from cranksag.verdict.budget import ground_shift, voltage_budget
 from cranksag.verdict.cranking import battery_and_starter, judge_cranking
 from cranksag.verdict.display import first_runs, judge_displays, judged_from, worst_display
 from cranksag.verdict.hold_up import hold_up_report
+from cranksag.verdict.lowest import with_lowest
 from cranksag.verdict.results import DisplayResult, Result, SolverReport, Traces
 from cranksag.verdict.stresses import stress_warnings
 from cranksag.verdict.switching import near_switching
@@ -30,7 +31,8 @@ def read_traces(circuit: Circuit, waveforms: Waveforms) -> Traces:
 
 def judge(boat: Boat, circuit: Circuit, waveforms: Waveforms, library: LibraryInfo) -> Result:
     """Everything the run says about the boat; the headline's band is added by `cranksag.simulate`."""
-    traces, times = read_traces(circuit, waveforms), circuit.times
+    times = circuit.times
+    traces = with_lowest(read_traces(circuit, waveforms), judged_from(boat, times))
     cranks = judge_cranking(boat, traces, times)
     battery, starter = battery_and_starter(boat, traces, times)
     displays = judge_displays(boat, traces, times)

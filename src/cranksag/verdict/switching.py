@@ -10,7 +10,7 @@ from cranksag.resolve.model import Boat, StandbyPack
 from cranksag.verdict.results import Cranks, DisplayResult, Traces
 from cranksag.verdict.series import between
 
-MARGIN_BAND = 0.015  # [V] around the brown-out threshold
+MARGIN_BAND = 0.010  # [V] around the brown-out threshold: twice what the solver's steps may be worth
 CURRENT_BAND = 0.01  # [-] around a coil's operate or release current
 SPEED_BAND = 0.01  # [-] around the speed below which the engine never fires
 
