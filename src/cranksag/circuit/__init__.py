@@ -27,6 +27,7 @@ from cranksag.circuit.timing import (
     AFTER_STEP,
     COIL_STEP,
     CRANK_STEP,
+    DASH_STEP,
     PREROLL,
     RUSH_STEP,
     STEP_CEILING,
@@ -109,8 +110,14 @@ def build_circuit(boat: Boat, times: KeyTimes | None = None, pace: float = 1.0) 
         check_fed_at_rest(boat, volts)
     add_boat(build, boat, times, currents)
     build.line("timing", pacing(times))
-    steps = {"hs": CRANK_STEP * pace, "ha": AFTER_STEP * pace, "hf": COIL_STEP * pace, "hc": RUSH_STEP * pace}
-    build.instance("timing", "pacer", ("pc", "fi", "hurry", "rush"), "pacer", **steps)
+    steps = {
+        "hs": CRANK_STEP * pace,
+        "ha": AFTER_STEP * pace,
+        "hf": COIL_STEP * pace,
+        "hc": RUSH_STEP * pace,
+        "hd": DASH_STEP * pace,
+    }
+    build.instance("timing", "pacer", ("pc", "fi", "hurry", "rush", "dash"), "pacer", **steps)
     branch = add_branch(build, boat, volts, currents, running)
     add_displays(build, boat, running, volts)
     build.line("analysis", _initial(volts))

@@ -32,6 +32,7 @@ from cranksag.circuit.timing import (
     AFTER_STEP,
     COIL_STEP,
     CRANK_STEP,
+    DASH_STEP,
     PREROLL,
     RELEASE_WINDOW,
     RUSH_STEP,
@@ -212,8 +213,8 @@ def _timing(build: Builder, boat: Boat, level: Level, times: KeyTimes) -> None:
     build.line(block, switched("ks", [crank], stop))
     build.line(block, f"Vtf tf 0 pwl(0 0 {crank[1]!r} 0 {stop!r} {stop - crank[1]!r})")
     build.line(block, switched("pc", [(begin, end + RELEASE_WINDOW)], stop))
-    steps = {"hs": CRANK_STEP, "ha": AFTER_STEP, "hf": COIL_STEP, "hc": RUSH_STEP}
-    build.instance(block, "pacer", ("pc", "0", "hurry", "rush"), "pacer", **steps)
+    steps = {"hs": CRANK_STEP, "ha": AFTER_STEP, "hf": COIL_STEP, "hc": RUSH_STEP, "hd": DASH_STEP}
+    build.instance(block, "pacer", ("pc", "0", "hurry", "rush", "dash"), "pacer", **steps)
 
 
 def _bounded(boat: Boat, level: Level, through: Through) -> Boat:

@@ -408,7 +408,7 @@ def add_displays(build: Builder, boat: Boat, on: bool, volts: dict[str, float]) 
         build.instance(
             "displays",
             f"display{k}",
-            ("ds", "dr", blocked, f"on{k}", "rush", "one"),
+            ("ds", "dr", blocked, f"on{k}", "rush", "dash", "one"),
             "display",
             **values,
         )
