@@ -9,6 +9,7 @@ from functools import lru_cache
 import numpy as np
 import pytest
 
+from cranksag.cli.compare import _ROWS
 from cranksag.examples import example_names, example_text
 from cranksag.report import next_steps, verdict
 from cranksag.scenario import loads_scenario
@@ -178,6 +179,14 @@ def test_the_key_cut_is_no_sag() -> None:
     assert half.display.first_reset_at is not None
     assert half.display.first_reset_at < START  # in the break, before the starter draws anything
     assert solved("key-cut", LIVE).display.margin > 1.0
+
+
+def test_a_minimum_of_nothing_is_told_without_a_sign() -> None:
+    """The empty input capacitor ends a fraction of a millivolt below zero."""
+    boat = solved("key-cut")
+    assert -5e-3 < boat.display.minimum_voltage < 0.0
+    assert _ROWS["lowest voltage"](boat) == "0.00 V"
+    assert "at 0.00 V at the lowest" in verdict(boat)
 
 
 def test_the_next_step_of_the_key_cut_cures_it() -> None:
