@@ -13,7 +13,6 @@ from functools import lru_cache
 import numpy as np
 import pytest
 
-from cranksag.examples import example_text
 from cranksag.scenario import loads_scenario
 from cranksag.simulate import simulate
 from cranksag.verdict.results import Result
@@ -64,12 +63,6 @@ def crank(*changes: dict[str, str], extra: str = "") -> Result:
     return _crank(extra, tuple(sorted(merged.items())))
 
 
-def example(name: str, **changes: str) -> Result:
-    """An example with some fields changed (a double underscore for the dot)."""
-    scenario = loads_scenario(example_text(name), name)
-    return simulate(scenario.with_overrides({k.replace("__", "."): v for k, v in changes.items()}))
-
-
 def codes(result: Result) -> set[str]:
     """Codes of the warnings."""
     return {note.code for note in result.warnings}
@@ -113,19 +106,6 @@ def test_a_hot_coil_does_not_pick_up_and_a_cold_one_does() -> None:
     assert hot.display.restarts >= 1
     assert cold.hold_up["relay_closes_s"] < START + 0.02
     assert cold.display.restarts == 0
-
-
-def test_the_example_of_the_hot_restart_does_not_pick_up() -> None:
-    hot = example("hot-restart")
-    assert hot.cranks.turns
-    assert hot.hold_up["relay_closes_s"] is None
-    assert "hold_up_not_closing" in codes(hot)
-    assert hot.display.restarts >= 1
-    assert example("standby-pack").display.holds
-    # hotter still, the coil is lifted for a moment by the collapse after release: that is no pick-up
-    hotter = example("hot-restart", temperature__engine_room="80 degC")
-    assert hotter.hold_up["relay_closes_s"] is None or hotter.hold_up["relay_closes_s"] > 8.0
-    assert "hold_up_not_closing" in codes(hotter)
 
 
 def test_a_starved_s_wire_never_gives_the_relay_its_volts_and_a_start_relay_does() -> None:

@@ -24,7 +24,6 @@ __all__ = ["simulate", "simulate_boat", "with_band"]
 
 Ladder = tuple[Settings, ...]
 
-BAND_PACE = 3.0  # [-] steps of the band's runs: within 15 mV of the usual ones, at half the time
 # a minimum within this time of START [s] is the inrush dip: the band's runs then stop soon after it [s]
 BAND_EARLY, BAND_HELD, BAND_AFTER = 0.3, 0.5, 0.05
 
@@ -56,9 +55,9 @@ def simulate(
     return with_band(result, scenario, catalogue, ladder) if band else result
 
 
-def simulate_boat(boat: Boat, ladder: Ladder = LADDER, pace: float = 1.0) -> Result:
-    """Crank a boat that is resolved already; `pace` [-] lengthens the solver's steps where a rough answer will do."""
-    circuit = build_circuit(boat, pace=pace)
+def simulate_boat(boat: Boat, ladder: Ladder = LADDER) -> Result:
+    """Crank a boat that is resolved already."""
+    circuit = build_circuit(boat)
     solver = get_solver()
     waveforms = solver.run(circuit.deck, ladder)
     return judge(boat, circuit, waveforms, solver.info())
@@ -105,9 +104,9 @@ def with_band(result: Result, scenario: Scenario, catalogue: Catalogue | None, l
 
     def lowest(boat: Boat) -> float:
         looked_at = dataclasses.replace(boat, crank=shorter) if early else boat
-        return simulate_boat(looked_at, ladder, BAND_PACE).display.minimum_voltage
+        return simulate_boat(looked_at, ladder).display.minimum_voltage
 
-    base = lowest(result.boat)
+    base = lowest(result.boat) if early else middle
     down = up = 0.0
     fields = []
     for name, boats in _variations(result.boat, scenario, catalogue):

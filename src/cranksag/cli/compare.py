@@ -142,7 +142,7 @@ def _margin(result: Result) -> str:
 _ROWS: dict[str, Callable[[Any], str]] = {
     "display holds": lambda r: "yes" if r.display.holds else "no",
     "restarts": lambda r: str(r.display.restarts),
-    "lowest voltage": lambda r: f"{r.display.minimum_voltage:.2f} V",
+    "lowest voltage": lambda r: _number(r.display.minimum_voltage, "z.2f", "V"),
     "margin": _margin,
     "fed then by": lambda r: "the normal feed" if r.display.source == "feed" else r.display.source,
     "time below threshold": lambda r: f"{r.display.time_below_threshold:.3g} s",
@@ -150,8 +150,8 @@ _ROWS: dict[str, Callable[[Any], str]] = {
     "engine starts": lambda r: "yes" if _starts(r) else "no",
     "crank speed": lambda r: "-" if r.starter.crank_speed is None else f"{r.starter.crank_speed * RPM:.0f} rpm",
     "starter peak": lambda r: _number(r.starter.peak_current, ".0f", "A"),
-    "battery at its lowest": lambda r: _number(r.battery.minimum_voltage, ".2f", "V"),
-    "battery while cranking": lambda r: _number(r.battery.crank_voltage, ".2f", "V"),
+    "battery at its lowest": lambda r: _number(r.battery.minimum_voltage, "z.2f", "V"),
+    "battery while cranking": lambda r: _number(r.battery.crank_voltage, "z.2f", "V"),
 }
 
 

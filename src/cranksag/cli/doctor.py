@@ -159,7 +159,7 @@ def _samples() -> Iterator[Finding]:
     for name, holds in SAMPLES:
         display = simulate(loads_scenario(example_text(name), name)).display
         state = "keeps running" if display.holds else "restarts"
-        text = f"display {state}, lowest supply {display.minimum_voltage:.2f} V"
+        text = f"display {state}, lowest supply {display.minimum_voltage:z.2f} V"
         yield Finding(f"example {name}", display.holds is holds, text, "The examples do not come out as they should.")
 
 

@@ -70,9 +70,11 @@ def _rows(table: Table, rows: np.ndarray, title: str, extra: Sequence[str]) -> R
         grid.add_column(name, justify="right")
     for row in rows:
         held = table.row(int(row))
-        numbers = [held["minimum_voltage_v"], held["margin_v"], *(held[c] for c in columns)]
+        numbers = [held["margin_v"], *(held[c] for c in columns)]
         written = [plain(str(held[axis.path])) for axis in table.axes]
-        grid.add_row(*written, *("-" if n is None else f"{n:.2f}" for n in numbers))
+        lowest = held["minimum_voltage_v"]
+        told = ("-" if lowest is None else f"{lowest:z.2f}", *("-" if n is None else f"{n:.2f}" for n in numbers))
+        grid.add_row(*written, *told)
     return _titled(title, grid)
 
 

@@ -134,7 +134,7 @@ def _worst(found: Tolerance) -> Iterator[RenderableType]:
     if found.worst is None:
         return
     margin, minimum = found.margins[found.worst], found.minima[found.worst]
-    title = f"Worst boat, draw {found.worst}: margin {margin:+.2f} V, lowest {minimum:.2f} V"
+    title = f"Worst boat, draw {found.worst}: margin {margin:+.2f} V, lowest {minimum:z.2f} V"
     grid = _grid(title, "part", "drawn (SI, or multiple)", "share of boats below it")
     for correlation in found.correlations[:LISTED]:
         drawn = found.values[correlation.path]

@@ -208,8 +208,10 @@ def _cures(result: Result) -> Iterator[str]:
     boat, feed = result.boat, result.boat.feed
     if result.display.holds or not result.cranks.engages:
         return
-    if feed.dead_in_start and feed.key_terminal != "always":
-        yield "The key cuts the feed in START; see what a live terminal brings: --set feed.dead_in_start=false"
+    if feed.dead_in_start:
+        unbroken = ' --set "feed.key_break=0 ms"' if feed.key_break > 0.0 else ""
+        live = f"--set feed.dead_in_start=false{unbroken}"
+        yield f"The key cuts the feed in START; see what a live terminal brings: {live}"
     if boat.link.kind == "closed" and boat.house is not None:
         yield "The banks are paralleled while cranking; see what parting them brings: --set link.kind=open"
     if feed.source in ("starter stud", "s terminal") and boat.branch in ("none", "reservoir"):

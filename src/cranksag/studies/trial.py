@@ -117,7 +117,7 @@ def _lowest(result: Result) -> str:
     """Where the minimum of a display that holds stands, and what its hold-up lacks."""
     display = result.display
     fed = "the normal feed" if display.source == "feed" else display.source
-    at = f"lowest {display.minimum_voltage:.2f} V at {display.minimum_at:.3g} s from key-on, fed by {fed}"
+    at = f"lowest {display.minimum_voltage:z.2f} V at {display.minimum_at:.3g} s from key-on, fed by {fed}"
     hint = ", ".join(shortfalls(result))
     return at + _attempt(result) + (f"; {hint}" if hint else "")
 
