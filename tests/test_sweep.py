@@ -13,6 +13,7 @@ import sys
 import time
 import tomllib
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from itertools import product
 from pathlib import Path
 from typing import Any
@@ -42,7 +43,7 @@ from cranksag.studies import (
     sweep,
     write_table,
 )
-from cranksag.studies.measures import NUMBERS, TEXTS, RowMeasure, parse_price
+from cranksag.studies.measures import NUMBERS, TEXTS, RowMeasure, _status, parse_price
 from cranksag.studies.store import COLUMNS
 from cranksag.studies.sweepfile import _FIELDS, split_sweep
 from cranksag.studies.table import AxisColumn, Table
@@ -95,6 +96,15 @@ def test_every_row_is_its_own_simulation(short: Scenario, swept: tuple[Any, Path
         assert row["restarts"] == alone.display.restarts
         assert row["starter_peak_current_a"] == alone.starter.peak_current
         assert (row["status"] == "held") == alone.display.holds
+
+
+def test_a_restart_is_laid_to_a_sense_pin_only_where_there_is_one(short: Scenario) -> None:
+    """A supply that grazes the threshold resets the display though its held minimum rounds to the threshold."""
+    for pin, told in (("none", "held just at its threshold of 6 V"), ("5 V", "reset by its sense pin")):
+        found = simulate(short.with_overrides({"displays.0.sense_threshold": pin}))
+        grazing = replace(found.display, margin=0.0005, restarts=1, holds=False)
+        _, reason = _status(replace(found, display=grazing, displays=(grazing,)))
+        assert reason == f"helm restarts once{',' if pin != 'none' else ':'} {told}"
 
 
 def test_summary_adds_up(swept: tuple[Any, Path]) -> None:
