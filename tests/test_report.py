@@ -285,6 +285,17 @@ def test_the_distance_to_the_threshold_is_that_of_the_voltage_told(name: str) ->
         assert above == pytest.approx(lowest - threshold, abs=0.0101)  # each is rounded
 
 
+def test_a_display_that_is_not_running_yet_at_start_is_not_said_to_be() -> None:
+    """The key is turned through to START before the converter has started."""
+    text = example_text("converter-24v")
+    for lead, late in (("0.2 s", True), ("2 s", False)):
+        changes = {"crank.key_on_before": lead, "hold_up.cut_out": "6 V", "hold_up.cut_in": "7 V"}
+        found = simulate(loads_scenario(text).with_overrides(changes))
+        assert found.display.holds
+        for sentence in (report.verdict(found), report.brief_verdict(found)):
+            assert (re.search(r"first runs \d+ ms after START and then keeps running", sentence) is not None) is late
+
+
 def test_a_threshold_behind_the_input_diode_is_not_compared_with_the_pins() -> None:
     inside = {"displays__0__brownout_at": "internal", "displays__0__input_diode": "true", "feed__from": "battery"}
     low = fitted(**inside, displays__0__input_capacitance="22 mF", battery__health="100 %")

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from cranksag.parts.display import DisplayCircuit
 from cranksag.resolve.model import ConverterAhead
+from cranksag.verdict.display import first_runs
 from cranksag.verdict.results import DisplayResult, Result
 from cranksag.verdict.shortfall import charging_advice, shortfalls, uncharged
 
@@ -98,6 +99,7 @@ def _display(result: Result, display: DisplayResult) -> str:
         dark = "does not come back" if display.dark_time is None else f"is dark for {seconds(display.dark_time)}"
         cause = _below(display, threshold, inside) if display.margin < 0.0 else _other_cause(result, display, threshold)
         return f"{name} restarts {_times(display.restarts)} and {dark}: its supply is {supply}, {cause}"
+    name += _late(result, display)
     if inside:
         left = max(display.margin, 0.0)
         return f"{name} keeps running: its supply is {supply}, which inside leaves it {left:.2f} V above {threshold}"
@@ -105,6 +107,12 @@ def _display(result: Result, display: DisplayResult) -> str:
         return f"{name} keeps running: its supply is {supply}, below {threshold} but too briefly to reset it"
     above = display.minimum_voltage - display.brownout  # of the lowest that is told; the margin leaves out spikes
     return f"{name} keeps running: its supply is {supply}, {above:.2f} V above {threshold}"
+
+
+def _late(result: Result, display: DisplayResult) -> str:
+    """That a display which holds was not running yet at START, as behind a converter with the key turned through."""
+    after = first_runs(result.traces, result.displays.index(display)) - result.boat.crank.key_on_before
+    return f" first runs {seconds(after)} after START and then" if after > 0.0 else ""
 
 
 def _circuit(result: Result, display: DisplayResult) -> DisplayCircuit:
@@ -169,7 +177,7 @@ def brief_verdict(result: Result) -> str:
     else:
         engine = "cranks and fires" if cranks.fires else "cranks, does not fire"
     if display.holds:
-        state = "keeps running"
+        state = f"{_late(result, display)} keeps running".strip()
     elif display.restarts == 0:
         state = "never starts"
     else:
