@@ -403,9 +403,17 @@ def test_all_problems_at_once_with_file_and_line(tmp_path: Path) -> None:
     at(place("tolerance"), "tolerance.coil_resistance", "share is due")
     at(place("[[dioed]]"), "unknown kind", 'did you mean "diode"')
     second = [i for i, line in enumerate(lines, 1) if line == "[[relay]]"][1]
-    at(f"{own}:{second}: ", "my other relay", "source is missing")
+    at(f"{own}:{second}: ", "my other relay", "source is missing (where")
     at(f"{other}:3: ", "not valid TOML")
     at(f"{tmp_path / 'absent.toml'}: ", "cannot be read")
+
+
+def test_the_catalogue_in_the_readme_is_one() -> None:
+    """Who copies it has a display to name."""
+    text = (Path(__file__).resolve().parents[1] / "README.md").read_text(encoding="utf-8")
+    found = [read_text(block, "README.md") for block in re.findall(r"```toml\n(\[\[.*?)```", text, re.DOTALL)]
+    assert [[entry.kind for entry in entries] for entries in found] == [["display"]]
+    assert all(word in text for word in PROVENANCES)
 
 
 @pytest.mark.parametrize(("text", "hint"), [

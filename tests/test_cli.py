@@ -20,6 +20,7 @@ from cranksag.catalogue import load_catalogue
 from cranksag.cli import COMMANDS
 from cranksag.cli.app import app
 from cranksag.examples import example_names, example_text, template
+from cranksag.report import CAUTIONS_LINE
 from cranksag.resolve import resolve
 from cranksag.scenario import loads_scenario
 
@@ -201,6 +202,50 @@ def test_the_band_stands_in_headline_and_document(boat: Path) -> None:
     shown = run("simulate", boat).out.splitlines()
     assert f"(estimated {band['low_v']:.2f} to {band['high_v']:.2f} V)" in shown[0]
     assert all(field in shown[2] for field in band["from"][:8])
+
+
+GRAZING = """
+title = "a converter at the edge of its cut-out"
+temperature = {ambient = "3 degC"}
+battery = {part = "12 V 75 Ah flooded 650 A EN", state_of_charge = "75 %", health = "75 %"}
+starter = {power = "2 kW"}
+start_circuit = {length = "7 m", size = "2.5 mm2"}
+engine = {part = "4-cylinder diesel 2.4 L"}
+feed = {from = "starter stud", length = "7 m", size = "1.5 mm2"}
+displays = [{name = "helm", part = "7 in display, 12 V"}]
+hold_up = {branch = "converter", converter = "12 V to 12 V 50 W crank-proof"}
+[cables]
+positive = [{name = "lead", length = "2.5 m", size = "50 mm2"}, {part = "battery switch"}]
+negative = [{name = "engine ground", length = "2.5 m", size = "50 mm2"}]
+"""
+
+
+def test_the_band_of_a_cut_out_converter_ends_at_what_the_converter_gives(tmp_path: Path) -> None:
+    """Two doubts that each end the cut-out lift the display to the converter's voltage, not twice that far."""
+    boat = tmp_path / "grazing.toml"
+    boat.write_text(GRAZING, encoding="utf-8")
+    document = json.loads(run("simulate", boat, "--json").out)
+    band, lowest = document["estimate"], document["display"]["minimum_voltage_v"]
+    assert document["hold_up"]["cut_outs"] >= 1
+    assert lowest < 8.5 < band["high_v"] <= 12.0
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ("faults",),
+        ("compare", "--variant", "thick:feed.size=10 AWG"),
+        ("size", "--for", "feed.size", "--shelf", "8 AWG"),
+    ],
+)
+def test_what_proposes_work_on_the_boat_ends_with_the_cautions(boat: Path, command: tuple[str, ...]) -> None:
+    name, *rest = command
+    assert run(name, boat, *rest).out.endswith(f"\n{CAUTIONS_LINE}\n")
+    assert "Cautions" not in run(name, boat, *rest, "-q").out
+
+
+def test_a_name_that_resembles_no_part_names_the_list_to_look_in(boat: Path) -> None:
+    assert "list them with: cranksag parts battery)" in run("simulate", boat, "--set", "battery.part=zzz").err
 
 
 def test_quiet_leaves_verdict_and_dangers(tmp_path: Path) -> None:

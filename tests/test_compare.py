@@ -19,6 +19,7 @@ from typer.testing import CliRunner
 from cranksag.cli.app import app
 from cranksag.errors import InputError, SimulationError
 from cranksag.examples import example_text
+from cranksag.report import CAUTIONS_LINE
 from cranksag.report.figure import save_figure
 from cranksag.report.overlay import LOOKS, overlay_figure
 from cranksag.resolve import Boat
@@ -121,6 +122,7 @@ def drawn() -> Comparison:
 
 def test_the_figure_holds_the_data_of_every_variant(drawn: Comparison) -> None:
     figure = overlay_figure(drawn.results)
+    assert any(" ".join(text.get_text().split()) == CAUTIONS_LINE for text in figure.texts)
     upper, lower = figure.axes
     for (_, result), line in zip(drawn.results, upper.get_lines(), strict=False):
         assert np.array_equal(np.asarray(line.get_ydata()), result.traces.signals["display"])

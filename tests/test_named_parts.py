@@ -179,6 +179,8 @@ def test_a_converter_too_small_for_the_displays_is_warned_about(own: Catalogue) 
     assert "converter_overloaded" in {note.code for note in small.warnings}
     less = {"hold_up.branch": "converter", "hold_up.converter": "my converter", "displays.0.power": "4 W"}
     assert "converter_overloaded" not in {note.code for note in boat(less, parts=own).warnings}
+    booting = boat({**less, "displays.0.boot_power": "300 W"}, parts=own)
+    assert "300 W while booting" in next(n.message for n in booting.warnings if n.code == "converter_overloaded")
 
 
 def test_a_converter_of_another_voltage_is_warned_about() -> None:

@@ -274,6 +274,39 @@ def test_the_verdict_is_one_line_that_agrees_with_the_result(name: str) -> None:
     assert not any("hold-up brings" in step for step in steps) or found.cranks.fires
 
 
+@pytest.mark.parametrize("name", BOATS)
+def test_the_distance_to_the_threshold_is_that_of_the_voltage_told(name: str) -> None:
+    """Who subtracts the threshold from the lowest voltage of the sentence gets the distance of the sentence."""
+    found = re.search(r"is at (\S+) V at the lowest, (\S+) V above its (\S+) V", report.verdict(result(name)))
+    display = result(name).display
+    assert (found is not None) is (display.holds and display.minimum_voltage >= display.brownout)
+    if found is not None:
+        lowest, above, threshold = (float(number) for number in found.groups())
+        assert above == pytest.approx(lowest - threshold, abs=0.0101)  # each is rounded
+
+
+def test_a_display_that_is_not_running_yet_at_start_is_not_said_to_be() -> None:
+    """The key is turned through to START before the converter has started."""
+    text = example_text("converter-24v")
+    for lead, late in (("0.2 s", True), ("2 s", False)):
+        changes = {"crank.key_on_before": lead, "hold_up.cut_out": "6 V", "hold_up.cut_in": "7 V"}
+        found = simulate(loads_scenario(text).with_overrides(changes))
+        assert found.display.holds
+        for sentence in (report.verdict(found), report.brief_verdict(found)):
+            assert (re.search(r"first runs \d+ ms after START and then keeps running", sentence) is not None) is late
+
+
+def test_a_threshold_behind_the_input_diode_is_not_compared_with_the_pins() -> None:
+    inside = {"displays__0__brownout_at": "internal", "displays__0__input_diode": "true", "feed__from": "battery"}
+    low = fitted(**inside, displays__0__input_capacitance="22 mF", battery__health="100 %")
+    high = fitted(**inside, displays__0__brownout="5 V", displays__0__restarts_above="9 V")
+    assert not low.display.holds
+    assert low.display.minimum_voltage - 8.5 < low.display.margin - 0.5  # its capacitor carries it most of the way
+    assert f"which inside leaves it {-low.display.margin:.2f} V below its 8.5 V brown-out" in report.verdict(low)
+    assert high.display.holds
+    assert f"which inside leaves it {high.display.margin:.2f} V above its 5 V brown-out" in report.verdict(high)
+
+
 CAUTIONED = (
     "hundreds of amperes",
     "explosive gas",
@@ -330,6 +363,11 @@ def test_a_hold_up_that_does_not_help_says_why_and_what_sizes_it(changes: dict[s
     assert f"`cranksag size FILE --for {path}`" in steps
     assert "`cranksag tolerance FILE`" in steps
     assert "hold-up brings" not in steps
+
+
+def test_a_converter_that_cuts_out_is_told_from_a_thin_feed() -> None:
+    steps = report.next_steps(fitted(hold_up__branch="converter", hold_up__cut_out="8 V"))
+    assert any("input falls below 8 V" in step and "`cranksag parts converter`" in step for step in steps)
 
 
 def test_an_empty_bank_is_told_even_where_the_display_holds() -> None:

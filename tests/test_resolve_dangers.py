@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import pytest
 
+from cranksag.circuit.boat import node_of
 from cranksag.errors import InputError
 from cranksag.examples import example_names, example_text
 from cranksag.resolve import Boat, resolve
@@ -258,3 +259,21 @@ def test_a_thin_feed_and_a_fat_fuse_are_warned_about_with_the_standard_named() -
     fat = {"feed.size": "16 AWG", "feed.fuse": "30 A"}
     notes = {n.code: n.message for n in resolve(boat.with_overrides(fat)).warnings}
     assert "33 CFR 183.425" in notes["feed_fuse"]
+
+
+SWITCHED = '[[cables.positive]]\nlength = "2 m"\nsize = "2/0 AWG"\n[[cables.positive]]\n{}\n'
+
+
+@pytest.mark.parametrize("path", ["feed.from", "panel.from", "start_circuit.supply_from"])
+def test_a_tap_at_a_battery_switch_that_is_not_there_is_warned_about(path: str) -> None:
+    missing = SWITCHED.format('name = "main isolator"\nresistance = "0.3 mohm"')
+    assert "no_battery_switch" in warnings({path: "battery switch"}, missing)
+    assert "no_battery_switch" not in warnings({path: "battery"}, missing)
+    for there in ('name = "Battery Switch"\nresistance = "0.3 mohm"', 'part = "battery switch"'):
+        assert "no_battery_switch" not in warnings({path: "battery switch"}, SWITCHED.format(there))
+
+
+def test_a_switch_named_as_a_part_is_the_node_of_that_name() -> None:
+    found = boat({"feed.from": "battery switch"}, SWITCHED.format('part = "battery switch"'))
+    assert [element.name for element in found.positive] == ["cable 1", "battery switch"]
+    assert node_of(found, "battery switch") == "stud"

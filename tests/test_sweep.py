@@ -6,6 +6,7 @@ from __future__ import annotations
 import csv
 import json
 import os
+import shlex
 import signal
 import socket
 import subprocess
@@ -13,6 +14,7 @@ import sys
 import time
 import tomllib
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from itertools import product
 from pathlib import Path
 from typing import Any
@@ -26,6 +28,7 @@ from hypothesis import strategies as st
 from cranksag.catalogue import load_catalogue
 from cranksag.cli.sweep_report import _quantity
 from cranksag.errors import InputError
+from cranksag.examples import example_text
 from cranksag.runner import Changed, Keys
 from cranksag.runner.boats import BoatWork
 from cranksag.scenario import Scenario, loads_scenario, scenario_schema
@@ -42,7 +45,7 @@ from cranksag.studies import (
     sweep,
     write_table,
 )
-from cranksag.studies.measures import NUMBERS, TEXTS, RowMeasure, parse_price
+from cranksag.studies.measures import NUMBERS, TEXTS, RowMeasure, _status, parse_price
 from cranksag.studies.store import COLUMNS
 from cranksag.studies.sweepfile import _FIELDS, split_sweep
 from cranksag.studies.table import AxisColumn, Table
@@ -95,6 +98,31 @@ def test_every_row_is_its_own_simulation(short: Scenario, swept: tuple[Any, Path
         assert row["restarts"] == alone.display.restarts
         assert row["starter_peak_current_a"] == alone.starter.peak_current
         assert (row["status"] == "held") == alone.display.holds
+
+
+def test_the_sweep_in_the_readme_finds_what_stands_there(tmp_path: Path) -> None:
+    """The counts, and the best line to the second digit, in which another build of the solver may differ by one."""
+    readme = (Path(__file__).resolve().parents[1] / "README.md").read_text(encoding="utf-8")
+    line = next(x for x in readme.splitlines() if x.startswith("cranksag sweep boat.toml"))
+    words = [word for word in shlex.split(line, comments=True)[3:] if word not in ("--out", "rows.csv")]
+    boat = tmp_path / "boat.toml"
+    boat.write_text(example_text("restarting"), encoding="utf-8")
+    done = ran(boat, *words)
+    assert (done.returncode, words[-1]) == (0, "feed.size=16 AWG,8 AWG")
+    found, shown = done.stdout.splitlines(), readme[readme.index("6 combinations:") :].partition("```")[0].splitlines()
+    assert found[0].partition("(")[0] == shown[0].partition("(")[0]
+    best, told = (next(x for x in lines if x.startswith("220mF")).split() for lines in (found, shown))
+    assert best[:3] == told[:3]
+    assert [float(x) for x in best[3:]] == pytest.approx([float(x) for x in told[3:]], abs=0.0101)
+
+
+def test_a_restart_is_laid_to_a_sense_pin_only_where_there_is_one(short: Scenario) -> None:
+    """A supply that grazes the threshold resets the display though its held minimum rounds to the threshold."""
+    for pin, told in (("none", "held just at its threshold of 6 V"), ("5 V", "reset by its sense pin")):
+        found = simulate(short.with_overrides({"displays.0.sense_threshold": pin}))
+        grazing = replace(found.display, margin=0.0005, restarts=1, holds=False)
+        _, reason = _status(replace(found, display=grazing, displays=(grazing,)))
+        assert reason == f"helm restarts once{',' if pin != 'none' else ':'} {told}"
 
 
 def test_summary_adds_up(swept: tuple[Any, Path]) -> None:

@@ -9,6 +9,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
 
+import numpy as np
+
 from cranksag.catalogue import Catalogue
 from cranksag.circuit import build_circuit
 from cranksag.errors import InputError, SimulationError
@@ -107,7 +109,7 @@ def with_band(result: Result, scenario: Scenario, catalogue: Catalogue | None, l
         return simulate_boat(looked_at, ladder).display.minimum_voltage
 
     base = lowest(result.boat) if early else middle
-    down = up = 0.0
+    down = up = highest = 0.0
     fields = []
     for name, boats in _variations(result.boat, scenario, catalogue):
         shifts = [0.0]
@@ -120,8 +122,17 @@ def with_band(result: Result, scenario: Scenario, catalogue: Catalogue | None, l
             fields.append(name)
         down += min(shifts) ** 2
         up += max(shifts) ** 2
-    estimate = Estimate(middle - math.sqrt(down), middle + math.sqrt(up), tuple(fields))
+        highest = max(highest, *shifts)
+    # Two changes that each end a converter's cut-out or a reset do not lift the supply twice: it stays below rest.
+    top = max(middle + highest, _at_rest(result))
+    estimate = Estimate(middle - math.sqrt(down), min(middle + math.sqrt(up), top), tuple(fields))
     return dataclasses.replace(result, estimate=estimate)
+
+
+def _at_rest(result: Result) -> float:
+    """Voltage [V] at the display's pins just before START, above which no minimum lies."""
+    traces = result.traces
+    return float(np.interp(result.boat.crank.key_on_before, traces.time, traces.signals["display"]))
 
 
 def _variations(

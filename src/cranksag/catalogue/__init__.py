@@ -161,7 +161,8 @@ def _suggestion(name: str, parts: Mapping[str, Entry]) -> str:
     if close is not None:
         names = [close, *(key for key in names if key != close)][:3]
     if not names:
-        return f" (there are {len(parts)}; list them with: cranksag parts)"
+        kind = "".join(f" {entry.kind}" for entry in list(parts.values())[:1])
+        return f" (there are {len(parts)}; list them with: cranksag parts{kind})"
     return f" (did you mean {' or '.join(shown(parts[key].name, 80) for key in names)}?)"
 
 

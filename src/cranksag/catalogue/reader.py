@@ -215,12 +215,18 @@ def _is_label(value: str) -> bool:
     return bool(value.strip()) and value.isprintable() and len(value) <= LONGEST_TEXT
 
 
+_EXPECTED = {
+    "source": " (where its figures come from, such as a data sheet and its page)",
+    "provenance": f" (one of {', '.join(PROVENANCES)})",
+}
+
+
 def _problems(kind: str, table: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     """Pairs of field and problem of one line."""
     for name in ("name", "source", "provenance"):
         value = table.get(name)
         if name not in table:
-            yield "", f"{name} is missing"
+            yield "", f"{name} is missing{_EXPECTED.get(name, '')}"
         elif not isinstance(value, str) or not _is_label(value):
             yield name, f"{name}: must be 1 to {LONGEST_TEXT} printable characters in quotes"
         elif name == "provenance" and value not in PROVENANCES:

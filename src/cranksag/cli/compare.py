@@ -76,7 +76,9 @@ def run(
     if as_json:
         console.json_document(found.document())
     else:
-        console.show(*_report(found))
+        from cranksag.cli.summary import cautions
+
+        console.show(*_report(found), *cautions())
     if check:
         _check(found)
 

@@ -42,7 +42,9 @@ def run(
     if as_json:
         console.json_document(cast("Any", fault_document(rows)))  # a list, as the contract has it
         return
-    console.show(_headline(boat.title, boat.branch, rows), _table(rows))
+    from cranksag.cli.summary import cautions
+
+    console.show(_headline(boat.title, boat.branch, rows), _table(rows), *cautions())
 
 
 def _headline(title: str, branch: str, rows: tuple[FaultRow, ...]) -> str:

@@ -11,9 +11,9 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from cranksag.cli.console import plain
+from cranksag.cli.console import plain, quiet
 from cranksag.quantities import CURRENT, ENERGY, POWER, VOLTAGE, format_quantity
-from cranksag.report import CAUTIONS, next_steps, verdict
+from cranksag.report import CAUTIONS, CAUTIONS_LINE, next_steps, verdict
 from cranksag.report.words import margin_words, not_written, seconds, volts
 from cranksag.verdict.document import document
 from cranksag.verdict.results import DisplayResult, Result
@@ -57,6 +57,13 @@ def summary(result: Result) -> Iterator[RenderableType]:
     yield from _notes("Warnings", result.warnings, "bold yellow")
     yield _section("Next", _list(next_steps(result)))
     yield _section("Cautions", _list(CAUTIONS), "dim")
+
+
+def cautions() -> Iterator[RenderableType]:
+    """The cautions as one paragraph, below what a study finds; nothing where only the result is wanted."""
+    if not quiet():
+        yield Text("")
+        yield Text(CAUTIONS_LINE, style="dim")
 
 
 def dangers(result: Result) -> Iterator[RenderableType]:

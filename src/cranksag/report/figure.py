@@ -166,8 +166,13 @@ def _headings(figure: Figure, result: Result) -> float:
     for text, size, weight in ((title, 13.0, "bold"), (brief_verdict(result), 9.5, "normal")):
         written = _paragraph(figure, top, text, 2, {"fontsize": size, "fontweight": weight, "va": "top"})
         top -= written + 0.008
-    _paragraph(figure, 0.012, CAUTIONS_LINE, 3, {"fontsize": 7.2, "color": "0.25", "va": "bottom"})
+    cautions(figure)
     return top - 0.012
+
+
+def cautions(figure: Figure) -> None:
+    """The cautions at the foot of a figure."""
+    _paragraph(figure, 0.012, CAUTIONS_LINE, 3, {"fontsize": 7.2, "color": "0.25", "va": "bottom"})
 
 
 def _paragraph(figure: Figure, y: float, text: str, lines: int, style: dict[str, Any]) -> float:

@@ -10,7 +10,16 @@ import numpy as np
 import numpy.typing as npt
 from matplotlib.figure import Figure
 
-from cranksag.report.figure import DOTS, LEADER, SIZE, _own_settings, _right_labels, crank_window, curve_points
+from cranksag.report.figure import (
+    DOTS,
+    LEADER,
+    SIZE,
+    _own_settings,
+    _right_labels,
+    cautions,
+    crank_window,
+    curve_points,
+)
 from cranksag.report.placing import spread
 from cranksag.report.words import volts
 from cranksag.verdict.results import Result
@@ -68,7 +77,8 @@ def overlay_figure(results: Sequence[tuple[str, Result]], ax: Sequence[Axes] | N
         else:
             figure = Figure(figsize=SIZE, dpi=DOTS)
             upper, lower = figure.subplots(2, 1, sharex=True, gridspec_kw={"height_ratios": (1.7, 1.0)})
-            figure.subplots_adjust(left=0.068, right=0.80, top=0.93, bottom=0.075, hspace=0.08)
+            figure.subplots_adjust(left=0.068, right=0.80, top=0.93, bottom=0.128, hspace=0.08)
+            cautions(figure)
             title = " ".join("".join(c if c.isprintable() else " " for c in results[0][1].title).split())
             figure.text(0.02, 0.965, title[:110], fontsize=12.0, fontweight="bold", va="center")
         _panel(upper, results, "display", window, "display voltage (V)")

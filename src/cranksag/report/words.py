@@ -5,6 +5,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from cranksag.parts.display import DisplayCircuit
+from cranksag.resolve.model import ConverterAhead
+from cranksag.verdict.display import first_runs
 from cranksag.verdict.results import DisplayResult, Result
 from cranksag.verdict.shortfall import charging_advice, shortfalls, uncharged
 
@@ -88,22 +91,45 @@ def _supply(result: Result) -> str:
 def _display(result: Result, display: DisplayResult) -> str:
     """What becomes of the display, after "The engine cranks and fires,"."""
     threshold = f"its {display.brownout:.4g} V brown-out threshold"
-    name = _name(result, display)
+    name, inside = _name(result, display), _circuit(result, display).at == "internal"
     supply = f"at {_supply(result)} at the lowest"
     if display.restarts == 0 and not display.holds:
         return f"{name} never starts: its supply stays below its restart voltage, {supply}"
     if not display.holds:
         dark = "does not come back" if display.dark_time is None else f"is dark for {seconds(display.dark_time)}"
-        cause = f"below {threshold}" if display.margin < 0.0 else _other_cause(result, display, threshold)
+        cause = _below(display, threshold, inside) if display.margin < 0.0 else _other_cause(result, display, threshold)
         return f"{name} restarts {_times(display.restarts)} and {dark}: its supply is {supply}, {cause}"
+    name += _late(result, display)
+    if inside:
+        left = max(display.margin, 0.0)
+        return f"{name} keeps running: its supply is {supply}, which inside leaves it {left:.2f} V above {threshold}"
     if display.minimum_voltage < display.brownout:
         return f"{name} keeps running: its supply is {supply}, below {threshold} but too briefly to reset it"
-    return f"{name} keeps running: its supply is {supply}, {display.margin:.2f} V above {threshold}"
+    above = display.minimum_voltage - display.brownout  # of the lowest that is told; the margin leaves out spikes
+    return f"{name} keeps running: its supply is {supply}, {above:.2f} V above {threshold}"
+
+
+def _late(result: Result, display: DisplayResult) -> str:
+    """That a display which holds was not running yet at START, as behind a converter with the key turned through."""
+    after = first_runs(result.traces, result.displays.index(display)) - result.boat.crank.key_on_before
+    return f" first runs {seconds(after)} after START and then" if after > 0.0 else ""
+
+
+def _circuit(result: Result, display: DisplayResult) -> DisplayCircuit:
+    return result.boat.displays[result.displays.index(display)].circuit
+
+
+def _below(display: DisplayResult, threshold: str, inside: bool) -> str:
+    """How a supply that resets the display stands to the threshold; inside it stands behind diode and capacitor."""
+    if not inside:
+        return f"below {threshold}"
+    short = f"{-display.margin:.2f} V" if display.margin <= -0.005 else "millivolts"
+    return f"which inside leaves it {short} below {threshold}"
 
 
 def _other_cause(result: Result, display: DisplayResult, threshold: str) -> str:
     """Why a display restarts whose supply is not held below the threshold for its minimum duration."""
-    circuit = result.boat.displays[result.displays.index(display)].circuit
+    circuit = _circuit(result, display)
     return "its sense pin resets it" if circuit.sense_threshold is not None else f"just at {threshold}"
 
 
@@ -151,7 +177,7 @@ def brief_verdict(result: Result) -> str:
     else:
         engine = "cranks and fires" if cranks.fires else "cranks, does not fire"
     if display.holds:
-        state = "keeps running"
+        state = f"{_late(result, display)} keeps running".strip()
     elif display.restarts == 0:
         state = "never starts"
     else:
@@ -240,6 +266,12 @@ def _fitted(result: Result) -> Iterator[str]:
     boat = result.boat
     if uncharged(result):
         yield f"The {boat.branch} is not charged at START: {charging_advice(boat)}."
+    if isinstance(boat.hold_up, ConverterAhead) and result.hold_up.get("cut_outs"):
+        cut_out = boat.hold_up.converter.cut_out
+        yield (
+            f"The converter stops because its input falls below {cut_out:.3g} V: see what one that runs lower brings "
+            "(`cranksag parts converter`, hold_up.converter), or a feed from where the supply stays above that."
+        )
     path = SIZED[boat.branch]
     if boat.branch == "standby pack" and "the hold-up relay never closes" in shortfalls(result):
         path = "hold_up.relay"

@@ -60,7 +60,9 @@ def _boat(ledger: Ledger) -> Boat:
     motor, solenoid, ratio = machine.starter(ledger, nominal, places.engine_room)
     engine, fires_after, minimum_speed = machine.engine(ledger, places.oil)
     displays = sections.displays(ledger, places.helm)
-    branch, hold = hold_up(ledger, places, nominal, sum(d.circuit.power for d in displays))
+    power = sum(d.circuit.power for d in displays)
+    booting = sum(max(d.circuit.power, d.circuit.boot_power) for d in displays)
+    branch, hold = hold_up(ledger, places, nominal, power, booting)
     start = machine.start_circuit(ledger, feed, nominal, places.engine_room, places.helm)
     house = sections.bank(ledger, "house", places.battery) if scenario.house is not None else None
     battery = sections.bank(ledger, "battery", places.battery)
@@ -72,12 +74,13 @@ def _boat(ledger: Ledger) -> Boat:
     )
     positive = sections.cable_elements(ledger, "positive", places.engine_room)
     negative = sections.cable_elements(ledger, "negative", places.engine_room)
+    sections.warn_of_missing_switch(ledger, positive)
     ledger.warn_of_hidden()
     if not ledger.problems:
         judge(ledger, hold, nominal, places.helm)
         if isinstance(hold, ConverterAhead):
             judge_converter(ledger, hold, feed, nominal)
-        judge_feed(ledger, feed, sum(d.circuit.power for d in displays), nominal)
+        judge_feed(ledger, feed, power, nominal)
     return Boat(
         title=title,
         nominal_voltage=nominal,

@@ -124,8 +124,9 @@ def cable_elements(ledger: Ledger, side: str, temperature: float) -> tuple[Eleme
     elements = []
     for number, row in enumerate(rows):
         section = Section(ledger, row, f"{path}.{number}", origin)
-        name = section.value("name", f"cable {number + 1}")
         entry = section.part("joint")
+        usual = (f"cable {number + 1}", "") if entry is None else (entry.name, "the part's name")
+        name = section.value("name", *usual)
         if row.resistance is not None or (entry is not None and row.length is None):
             extra = row.joints if row.joints is not None else 0.0
             ledger.note(f"{path}.{number}.joints", extra, origin if row.joints is not None else "default", BARE)
@@ -147,6 +148,25 @@ def cable_elements(ledger: Ledger, side: str, temperature: float) -> tuple[Eleme
             )
         elements.append(element)
     return tuple(elements)
+
+
+SWITCH = "battery switch"
+
+
+def warn_of_missing_switch(ledger: Ledger, positive: tuple[Element, ...]) -> None:
+    """Warn of each field that taps the supply at a battery switch that the cables do not have."""
+    if any(element.name.strip().lower() == SWITCH for element in positive):
+        return
+    paths = ["feed.from", "panel.from", "start_circuit.supply_from"]
+    paths += [f"loads.{number}.at" for number in range(len(ledger.scenario.loads))]
+    for path in paths:
+        value = ledger.values.get(path)
+        if value is not None and value.origin == "written" and value.value == SWITCH:
+            ledger.warn(
+                "no_battery_switch",
+                f'{path} is "{SWITCH}", but no element of cables.positive has that name: taken as the battery post; '
+                f'name the element so (name = "{SWITCH}")',
+            )
 
 
 def crank(ledger: Ledger) -> Crank:

@@ -72,8 +72,10 @@ RECHARGE_VOLTAGE = 13.6  # [V] float charge of a 12 V lead pack at 25 degC; comm
 PACK_VOLTAGE = 12.8  # [V] full 12 V lead pack at rest; the table of cranksag.parts.pack
 
 
-def hold_up(ledger: Ledger, places: Temperatures, nominal: float, displays_power: float) -> tuple[str, HoldUp]:
-    """The branch's name and its circuit values."""
+def hold_up(
+    ledger: Ledger, places: Temperatures, nominal: float, displays_power: float, booting_power: float
+) -> tuple[str, HoldUp]:
+    """The branch's name and its circuit values; what the displays take in service and at most while booting [W]."""
     section = Section(ledger, ledger.scenario.hold_up, "hold_up")
     branch = section.value("branch")
     place = section.value("placed_at") if branch != "none" else "helm"
@@ -85,7 +87,7 @@ def hold_up(ledger: Ledger, places: Temperatures, nominal: float, displays_power
     if branch == "house feed":
         return branch, _house_feed(ledger, section, temperature)
     if branch == "converter":
-        return branch, _converter(ledger, section, nominal, displays_power)
+        return branch, _converter(ledger, section, nominal, displays_power, booting_power)
     return branch, NoHoldUp()
 
 
@@ -340,7 +342,7 @@ def _house_feed(ledger: Ledger, section: Section, temperature: float) -> HouseFe
     )
 
 
-def _converter(ledger: Ledger, section: Section, nominal: float, power: float) -> ConverterAhead:
+def _converter(ledger: Ledger, section: Section, nominal: float, power: float, booting: float) -> ConverterAhead:
     entry = section.part("converter", "converter")
     usual = "down" if nominal > 18.0 else "up/down"
     direction = section.value("direction", usual, "down on a 24 V boat, else up/down", entry)
@@ -368,9 +370,10 @@ def _converter(ledger: Ledger, section: Section, nominal: float, power: float) -
     source = "from direction, boat voltage and the displays' power"
     if entry is not None:
         source = "from the rated power and the input voltage of the part"
-        if power > entry.value("rated_power"):
+        if max(power, booting) > entry.value("rated_power"):
             rated = f"the {entry.value('rated_power'):g} W of {shown(entry.name)}"
-            ledger.warn("converter_overloaded", f"the displays take {power:g} W, above {rated}: a larger converter")
+            take = f"{power:g} W, {booting:g} W while booting" if booting > power else f"{power:g} W"
+            ledger.warn("converter_overloaded", f"the displays take {take}, above {rated}: a larger converter")
     for name, value in (("cut_out", unit.cut_out), ("cut_in", unit.cut_in), ("input_limit", unit.input_limit)):
         given = entry if entry is not None and name in entry.values and entry.value(name) == value else None
         section.value(name, value, source, given)

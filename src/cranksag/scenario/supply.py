@@ -120,7 +120,7 @@ class Alternator(Section):
 class Cable(Section):
     """One element of a battery cable run: a length of conductor, a switch or a joint."""
 
-    name: Annotated[str | None, Text('What it is; "cable 1", "cable 2" and so on.')] = None
+    name: Annotated[str | None, Text("What it is, such as battery switch; the part's name, or cable 1, 2 ...")] = None
     part: Annotated[
         str | None, named("joint", "A joint or switch of the catalogue by name: its resistance when sound.", "none")
     ] = None

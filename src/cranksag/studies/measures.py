@@ -20,6 +20,7 @@ from cranksag.verdict.results import DisplayResult, Result
 
 RPM = 60.0 / (2.0 * math.pi)  # [rpm s/rad]
 
+AT_THRESHOLD = 5e-3  # [V] margins below which "0.00 V below" would be said
 LEADING = ("minimum_voltage_v", "margin_v", "restarts", "dark_time_s")
 """Columns that outside scripts rely on; `status` and `reason` follow them."""
 
@@ -232,18 +233,20 @@ def _plain(value: Any) -> float | None:
 def _status(result: Result) -> tuple[str, str]:
     if result.display.holds:
         return "held", "" if result.cranks.turns else result.cranks.reason
-    return "restarted", _why(result.display)
+    return "restarted", _why(result, result.display)
 
 
-def _why(display: DisplayResult) -> str:
+def _why(result: Result, display: DisplayResult) -> str:
     if display.restarts == 0:
         return f"{display.name} never starts: its supply stays below its restart voltage"
     times = "once" if display.restarts == 1 else f"{display.restarts} times"
-    if display.margin >= 0.0:
-        return f"{display.name} restarts {times}, reset by its sense pin"
-    return (
-        f"{display.name} restarts {times}: held {-display.margin:.2f} V below its threshold of {display.brownout:g} V"
-    )
+    threshold = f"its threshold of {display.brownout:g} V"
+    if display.margin > -AT_THRESHOLD:
+        circuit = result.boat.displays[result.displays.index(display)].circuit
+        if display.margin >= 0.0 and circuit.sense_threshold is not None:
+            return f"{display.name} restarts {times}, reset by its sense pin"
+        return f"{display.name} restarts {times}: held just at {threshold}"
+    return f"{display.name} restarts {times}: held {-display.margin:.2f} V below {threshold}"
 
 
 def _wires(boat: Boat) -> Iterator[tuple[str, ConductorSize, float]]:
