@@ -38,6 +38,7 @@ def test_every_boat_gets_an_answer_and_its_budget_closes(drawn: Drawn) -> None:
     signals, boat = result.traces.signals, result.boat
     assert result.cranks.reason
     assert np.isfinite(result.display.margin)
+    assert result.display.minimum_voltage > -1.0  # nothing in the boat drives a display's pins the wrong way round
     assert float(signals["battery"].min()) > 0.0
     lost = sum(line.drop for line in result.budget)
     assert lost == pytest.approx(result.battery.open_circuit_voltage - result.display.minimum_voltage, abs=1e-3)

@@ -612,3 +612,41 @@ def test_input_current_of_a_converter_rises_as_its_supply_sags() -> None:
     low = int(np.argmin(np.where(unit.traces.time > START, unit.traces.signals["converter_input"], np.inf)))
     moment = float(unit.traces.time[low])
     assert signal(unit, "converter_current", moment) > 1.4 * signal(unit, "converter_current", START - 0.01)
+
+
+
+OVERLOADED = """title = "invented 24 V workboat, two displays behind a converter of 3 A"
+[temperature]
+ambient = "0 degC"
+engine_room = "10 degC"
+[battery]
+part = "12 V 140 Ah flooded 800 A EN"
+in_series = 2
+health = "80 %"
+[starter]
+power = "5 kW"
+[engine]
+part = "6-cylinder direct diesel 7.8 L"
+[panel]
+length = "4 m"
+size = "8 AWG"
+[feed]
+from = "panel"
+size = "2.5 mm2"
+return_to = "battery negative"
+[[displays]]
+part = "7 in display, 12 V"
+[[displays]]
+name = "fly"
+part = "12 in display, 10-32 V"
+[hold_up]
+branch = "converter"
+converter = "24 V to 12 V 3 A"
+"""
+
+
+def test_an_overloaded_converter_restarts_the_display_and_never_turns_it_round() -> None:
+    """It hunts between cut-out and boot; a converter draws no power back from an output that is pulled below nil."""
+    result = simulate(loads_scenario(OVERLOADED).with_overrides({"feed.length": "11.9 m"}))
+    assert result.display.restarts > 50
+    assert 2.0 < result.display.minimum_voltage < 9.5
