@@ -321,6 +321,33 @@ def test_a_restart_loop_counts_every_restart() -> None:
     assert stiff.display.restarts == 1
 
 
+def test_in_reset_a_display_takes_its_reset_power_however_long_it_has_run() -> None:
+    """Not the difference between running and booting, which would feed the boat where booting takes more."""
+    brief = {"displays.0.reset_power": "0.5 W", "displays.0.boot_time": "1 ms", "crank.key_on_before": "20 s"}
+    brief["displays.0.converter_minimum"] = "2 V"
+    for power, boot in (("2 W", "40 W"), ("40 W", "2 W")):
+        result = crank(WEAK | brief, {"displays.0.power": power, "displays.0.boot_power": boot})
+        signals, time, first = result.traces.signals, result.traces.time, result.display.first_reset_at
+        assert first is not None
+        volts, cin = signals["display_0_inside"], result.boat.displays[0].circuit.input_capacitance
+        taken = (signals["display_0_current"] - cin * np.gradient(volts, time)) * volts
+        just = (time > first + 2e-4) & (time < first + 2e-3)
+        assert just.sum() > 2
+        assert float(np.median(taken[just])) == pytest.approx(0.5, abs=0.5)
+        assert not np.any(signals["display_0_booted"][just] > 0.5)
+
+
+def test_a_display_asleep_behind_its_sense_pin_wakes_with_the_key() -> None:
+    """Fed by a pack for ever, it rests in reset until the key brings its sense pin up, and boots then."""
+    asleep = {"hold_up.branch": "standby pack", "hold_up.contact": "none", "displays.0.sense_from": "feed"}
+    result = crank(asleep, {"displays.0.sense_threshold": "6 V"})
+    runs, time = result.traces.signals["display_0_runs"], result.traces.time
+    (woken,) = crossings(time, runs, 0.5, rising=True)[:1]
+    assert 0.0 < woken < 2e-3
+    before = time < -1e-3
+    assert float(np.ptp(result.traces.signals["display"][before])) < 1e-3
+
+
 def test_a_sense_pin_resets_while_the_supply_holds() -> None:
     supply = {
         "feed.from": "battery",

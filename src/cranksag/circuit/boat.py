@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from dataclasses import dataclass
 from typing import Literal
@@ -46,6 +47,7 @@ CONVERTER_HEADROOM = 0.5  # [V] between input and output of a step-down converte
 PIN_FILTER = (
     1e-6  # [F] before a display's input diode; engineering estimate, and a state for the solver between two diodes
 )
+SENSE_RESISTANCE = 10e3  # [ohm] pull-down of a sense pin: leakage of a diode does not wake it; engineering estimate
 ARC_SHARE = 1.6  # [-] arc voltage of the opening main contact over nominal: about 20 V on 12 V; engineering estimate
 FIRE_GOVERNOR = 0.15  # [N m s/rad per N m of cranking torque] how hard a running engine pulls to idle; estimate
 MOTOR_DAMPING = 100.0  # [ohm] across the motor: a way out for its current when the contact opens; estimate
@@ -376,11 +378,11 @@ def _add_load(build: Builder, boat: Boat, number: int, load: Load, times: KeyTim
     build.instance("loads", f"load{number}", nodes, f"load_{load.kind}", amount=load.amount)
 
 
-def add_displays(build: Builder, boat: Boat, on: bool, volts: dict[str, float]) -> None:
-    """The displays at the pins; `on`: they run at the start; `volts` of the network at rest [V]."""
-    pins = volts.get("ds", 0.0) - volts.get("dr", 0.0) if on else 0.0
+def add_displays(build: Builder, boat: Boat, fed: bool, on: tuple[bool, ...], volts: dict[str, float]) -> None:
+    """The displays at the pins, `fed` at the start or not; `on`: those that run then; `volts` of the rest network [V]."""
+    pins = volts.get("ds", 0.0) - volts.get("dr", 0.0) if fed else 0.0
     for k, display in enumerate(boat.displays):
-        circuit = display.circuit
+        circuit, runs = display.circuit, 1.0 if on[k] else 0.0
         values = {
             "pw": circuit.power,
             "pboot": circuit.boot_power,
@@ -392,9 +394,9 @@ def add_displays(build: Builder, boat: Boat, on: bool, volts: dict[str, float]) 
             "tboot": circuit.boot_time,
             "cin": circuit.input_capacitance,
             "at": 1.0 if circuit.at == "pins" else 0.0,
-            "on0": 1.0 if on else 0.0,
-            "bt0": 1.01 if on else 0.0,
-            "v0": volts.get(f"xdisplay{k}.di", pins) - volts.get("dr", 0.0) if on and circuit.diode else pins,
+            "on0": runs,
+            "bt0": 1.01 * runs,
+            "v0": volts.get(f"xdisplay{k}.di", pins) - volts.get("dr", 0.0) if fed and circuit.diode else pins,
         }
         if circuit.diode is not None:
             diode = diode_values(circuit.diode)
@@ -404,7 +406,8 @@ def add_displays(build: Builder, boat: Boat, on: bool, volts: dict[str, float]) 
         if circuit.sense_threshold is not None:
             blocked = f"xs{k}"
             nodes = (node_of(boat, display.sense_node), "dr", blocked, "one")
-            build.instance("displays", f"sense{k}", nodes, "sense", vsen=circuit.sense_threshold)
+            pin = {"vsen": circuit.sense_threshold, "rin": SENSE_RESISTANCE}
+            build.instance("displays", f"sense{k}", nodes, "sense", **pin)
         build.instance(
             "displays",
             f"display{k}",
@@ -412,6 +415,31 @@ def add_displays(build: Builder, boat: Boat, on: bool, volts: dict[str, float]) 
             "display",
             **values,
         )
+
+
+def senses_at_rest(build: Builder, boat: Boat) -> None:
+    """What pulls the displays' sense pins down, in the network at rest."""
+    for k, display in enumerate(boat.displays):
+        if display.circuit.sense_threshold is not None:
+            build.at_rest("r", f"sense {k}", node_of(boat, display.sense_node), "dr", SENSE_RESISTANCE)
+
+
+def senses(boat: Boat, volts: dict[str, float]) -> tuple[bool, ...]:
+    """Whether each display's sense pin lets it run at `volts` [V] of the network at rest."""
+    return tuple(
+        d.circuit.sense_threshold is None
+        or volts.get(node_of(boat, d.sense_node), 0.0) - volts["dr"] > d.circuit.sense_threshold
+        for d in boat.displays
+    )
+
+
+def asleep(boat: Boat, on: tuple[bool, ...]) -> Boat:
+    """The boat with the power of every display that is not on as it is in reset, for the network at rest."""
+    displays = (
+        d if runs else dataclasses.replace(d, circuit=dataclasses.replace(d.circuit, power=d.circuit.reset_power))
+        for d, runs in zip(boat.displays, on, strict=True)
+    )
+    return dataclasses.replace(boat, displays=tuple(displays))
 
 
 def displays_at_rest(build: Builder, boat: Boat) -> None:
@@ -425,8 +453,8 @@ def displays_at_rest(build: Builder, boat: Boat) -> None:
         build.at_rest("p", f"display{k}", inside, "dr", circuit.power, circuit.converter_minimum)
 
 
-def check_fed_at_rest(boat: Boat, volts: dict[str, float]) -> None:
-    """Refuse a boat whose displays are fed with the key off and cannot run even then.
+def check_fed_at_rest(boat: Boat, volts: dict[str, float], on: tuple[bool, ...]) -> None:
+    """Refuse a boat whose displays are fed with the key off and cannot run even then, though no sense pin forbids it.
 
     Raises
     ------
@@ -445,7 +473,7 @@ def check_fed_at_rest(boat: Boat, volts: dict[str, float]) -> None:
     for k, display in enumerate(boat.displays):
         inside = volts.get(f"xdisplay{k}.di", volts["ds"]) - volts["dr"]
         given = volts["ds"] - volts["dr"] if display.circuit.at == "pins" else inside
-        if given < display.circuit.brownout:
+        if on[k] and given < display.circuit.brownout:
             problems.append(
                 f"{display.path}: fed with the key off, it has {given:.1f} V at rest, below its "
                 f"{display.circuit.brownout:g} V brown-out threshold: it would never run on this boat"
