@@ -337,6 +337,31 @@ def test_in_reset_a_display_takes_its_reset_power_however_long_it_has_run() -> N
         assert not np.any(signals["display_0_booted"][just] > 0.5)
 
 
+@pytest.mark.parametrize(
+    "reset_after, brownout, health, power",
+    [("0.02018 ms", 6.523, "41.3 %", "8.67 W"), ("0.02473 ms", 7.82, "65.3 %", "10.8 W"), ("0 s", 7.0, "50 %", "9 W")],
+)
+def test_no_display_restarts_below_its_restart_voltage(
+    reset_after: str, brownout: float, health: str, power: str
+) -> None:
+    """The supply comes back slowly over the brown-out threshold, and the display waits for more than that."""
+    result = example(
+        "two-displays",
+        displays__0__reset_after=reset_after,
+        displays__0__brownout=f"{brownout} V",
+        displays__0__restarts_above=f"{brownout + 1.0} V",
+        crank__key_on_before="1 s",
+        crank__key_held="1.2 s",
+        engine__fires_after="0.4 s",
+        battery__health=health,
+        displays__0__power=power,
+    )
+    signals, time, circuit = result.traces.signals, result.traces.time, result.boat.displays[0].circuit
+    judged = signals["display" if circuit.at == "pins" else "display_0_inside"]
+    for moment in crossings(time, signals["display_0_runs"], 0.5, rising=True)[1:]:
+        assert float(np.interp(moment - 3e-3, time, judged)) > circuit.restarts_above - 0.1
+
+
 def test_a_display_asleep_behind_its_sense_pin_wakes_with_the_key() -> None:
     """Fed by a pack for ever, it rests in reset until the key brings its sense pin up, and boots then."""
     asleep = {"hold_up.branch": "standby pack", "hold_up.contact": "none", "displays.0.sense_from": "feed"}
