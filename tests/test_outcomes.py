@@ -338,7 +338,7 @@ def test_in_reset_a_display_takes_its_reset_power_however_long_it_has_run() -> N
 
 
 @pytest.mark.parametrize(
-    "reset_after, brownout, health, power",
+    ("reset_after", "brownout", "health", "power"),
     [("0.02018 ms", 6.523, "41.3 %", "8.67 W"), ("0.02473 ms", 7.82, "65.3 %", "10.8 W"), ("0 s", 7.0, "50 %", "9 W")],
 )
 def test_no_display_restarts_below_its_restart_voltage(
@@ -386,6 +386,16 @@ def test_a_sense_pin_resets_while_the_supply_holds() -> None:
     assert reset.display.restarts == 1
     assert "sense_reset" in codes(reset)
     assert low.display.restarts == 0
+
+
+@pytest.mark.parametrize("threshold", ["15 V", "16.85 V"])
+def test_a_sense_pin_stands_the_jump_of_the_return_at_key_on(threshold: str) -> None:
+    """The inrush lifts the display's return by half the supply in no time, and the sense pin with it over its level."""
+    pin = {"displays.0.sense_from": "battery", "displays.0.sense_threshold": threshold}
+    long = {"feed.return_to": "battery negative", "feed.length": "28 m", "feed.size": "12 AWG"}
+    result = crank({"battery.in_series": "2"}, pin, long)
+    assert highest(result, "display_return", -1e-3, 1e-2) > 9.0
+    assert result.traces.signals["display_0_runs"][-1] > 0.5
 
 
 def test_brown_out_at_the_pins_or_behind_the_input() -> None:

@@ -12,17 +12,12 @@ from numpy.typing import NDArray
 from cranksag.circuit.boat import (
     Segment,
     add_boat,
-    add_displays,
-    asleep,
-    check_fed_at_rest,
-    displays_at_rest,
     loop_segments,
     node_of,
     rest_network,
-    senses,
-    senses_at_rest,
 )
 from cranksag.circuit.branches import add_branch, branch_at_rest, netlist_name
+from cranksag.circuit.displays import add_displays, asleep, check_fed_at_rest, displays_at_rest, senses, senses_at_rest
 from cranksag.circuit.envelope import envelope
 from cranksag.circuit.netlists import read_netlist
 from cranksag.circuit.network import Builder, solve_rest

@@ -19,11 +19,11 @@ from cranksag.circuit.boat import (
     CONTACT_RESISTANCE,
     _add_load,
     add_battery,
-    add_displays,
     battery_at_rest,
     node_of,
 )
 from cranksag.circuit.branches import add_branch, netlist_name
+from cranksag.circuit.displays import add_displays
 from cranksag.circuit.envelope import envelope
 from cranksag.circuit.netlists import read_netlist
 from cranksag.circuit.network import Builder
