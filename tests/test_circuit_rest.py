@@ -38,6 +38,7 @@ HOUSE = '[house]\nrating = "600 A"\nstate_of_charge = "60 %"\n'
 SECOND = '[[displays]]\nname = "second"\npower = "15 W"\ninput_diode = true\nbrownout_at = "internal"\n'
 ALWAYS = {"feed.key_terminal": "always"}
 PACK = {"hold_up.branch": "standby pack"}
+ASLEEP = {"displays.0.sense_threshold": "6 V", "displays.0.sense_from": "start signal"}
 
 AT_REST = {
     "always, none": (ALWAYS, ""),
@@ -69,6 +70,22 @@ AT_REST = {
     "two displays, diode-only pack": (PACK | {"hold_up.contact": "none"}, SECOND),
     "two displays, converter": (ALWAYS | {"hold_up.branch": "converter"}, SECOND),
     "thin return, heavy display": (ALWAYS | PACK | {"feed.return_size": "20 AWG", "displays.0.power": "40 W"}, ""),
+    "asleep behind its sense pin": (ALWAYS | ASLEEP, ""),
+    "asleep behind a converter": (ALWAYS | ASLEEP | {"hold_up.branch": "converter"}, ""),
+    "diode-only pack, asleep until key-on": (
+        PACK | {"hold_up.contact": "none", "displays.0.sense_threshold": "6 V", "displays.0.sense_from": "feed"},
+        "",
+    ),
+    "always, a break longer than the key is on": (ALWAYS | {"crank.key_on_before": "0 s", "feed.key_break": "1 s"}, ""),
+    "24 V, a converter that takes 50 W for itself": (
+        {"battery.in_series": "2", "hold_up.branch": "converter", "hold_up.quiescent_power": "50 W"},
+        "",
+    ),
+    "24 V, a start relay of 10 kohm": (ALWAYS | {"battery.in_series": "2", "start_circuit.relay": "10 kohm"}, ""),
+    "no more than stray capacitance at the input": (
+        ALWAYS | {"displays.0.input_diode": "true", "displays.0.input_capacitance": "0.1 uF", "feed.joints": "3 ohm"},
+        "",
+    ),
     "a load of before key-on": (
         {},
         HOUSE + '[[loads]]\nat = "house battery"\ncurrent = "20 A"\nfrom_time = "key on-1 s"\n',

@@ -13,6 +13,7 @@ from functools import lru_cache
 import numpy as np
 import pytest
 
+from cranksag.examples import example_text
 from cranksag.scenario import loads_scenario
 from cranksag.simulate import simulate
 from cranksag.verdict.results import Result
@@ -301,6 +302,59 @@ def test_a_restart_loop_counts_every_restart() -> None:
     assert stiff.display.restarts == 1
 
 
+def test_in_reset_a_display_takes_its_reset_power_however_long_it_has_run() -> None:
+    """Not the difference between running and booting, which would feed the boat where booting takes more."""
+    brief = {"displays.0.reset_power": "0.5 W", "displays.0.boot_time": "1 ms", "crank.key_on_before": "20 s"}
+    brief["displays.0.converter_minimum"] = "2 V"
+    for power, boot in (("2 W", "40 W"), ("40 W", "2 W")):
+        result = crank(WEAK | brief, {"displays.0.power": power, "displays.0.boot_power": boot})
+        signals, time, first = result.traces.signals, result.traces.time, result.display.first_reset_at
+        assert first is not None
+        volts, cin = signals["display_0_inside"], result.boat.displays[0].circuit.input_capacitance
+        taken = (signals["display_0_current"] - cin * np.gradient(volts, time)) * volts
+        just = (time > first + 2e-4) & (time < first + 2e-3)
+        assert just.sum() > 2
+        assert float(np.median(taken[just])) == pytest.approx(0.5, abs=0.5)
+        assert not np.any(signals["display_0_booted"][just] > 0.5)
+
+
+@pytest.mark.parametrize(
+    ("reset_after", "brownout", "health", "power"),
+    [("0.02018 ms", 6.523, "41.3 %", "8.67 W"), ("0.02473 ms", 7.82, "65.3 %", "10.8 W"), ("0 s", 7.0, "50 %", "9 W")],
+)
+def test_no_display_restarts_below_its_restart_voltage(
+    reset_after: str, brownout: float, health: str, power: str
+) -> None:
+    """The supply comes back slowly over the brown-out threshold, and the display waits for more than that."""
+    changes = {
+        "displays__0__reset_after": reset_after,
+        "displays__0__brownout": f"{brownout} V",
+        "displays__0__restarts_above": f"{brownout + 1.0} V",
+        "crank__key_on_before": "1 s",
+        "crank__key_held": "1.2 s",
+        "engine__fires_after": "0.4 s",
+        "battery__health": health,
+        "displays__0__power": power,
+    }
+    text = example_text("two-displays")
+    result = simulate(loads_scenario(text).with_overrides({k.replace("__", "."): v for k, v in changes.items()}))
+    signals, time, circuit = result.traces.signals, result.traces.time, result.boat.displays[0].circuit
+    judged = signals["display" if circuit.at == "pins" else "display_0_inside"]
+    for moment in crossings(time, signals["display_0_runs"], 0.5, rising=True)[1:]:
+        assert float(np.interp(moment - 3e-3, time, judged)) > circuit.restarts_above - 0.1
+
+
+def test_a_display_asleep_behind_its_sense_pin_wakes_with_the_key() -> None:
+    """Fed by a pack for ever, it rests in reset until the key brings its sense pin up, and boots then."""
+    asleep = {"hold_up.branch": "standby pack", "hold_up.contact": "none", "displays.0.sense_from": "feed"}
+    result = crank(asleep, {"displays.0.sense_threshold": "6 V"})
+    runs, time = result.traces.signals["display_0_runs"], result.traces.time
+    (woken,) = crossings(time, runs, 0.5, rising=True)[:1]
+    assert 0.0 < woken < 2e-3
+    before = time < -1e-3
+    assert float(np.ptp(result.traces.signals["display"][before])) < 1e-3
+
+
 def test_a_sense_pin_resets_while_the_supply_holds() -> None:
     supply = {
         "feed.from": "battery",
@@ -314,6 +368,16 @@ def test_a_sense_pin_resets_while_the_supply_holds() -> None:
     assert reset.display.restarts == 1
     assert "sense_reset" in codes(reset)
     assert low.display.restarts == 0
+
+
+@pytest.mark.parametrize("threshold", ["15 V", "16.85 V"])
+def test_a_sense_pin_stands_the_jump_of_the_return_at_key_on(threshold: str) -> None:
+    """The inrush lifts the display's return by half the supply in no time, and the sense pin with it over its level."""
+    pin = {"displays.0.sense_from": "battery", "displays.0.sense_threshold": threshold}
+    long = {"feed.return_to": "battery negative", "feed.length": "28 m", "feed.size": "12 AWG"}
+    result = crank({"battery.in_series": "2"}, pin, long)
+    assert highest(result, "display_return", -1e-3, 1e-2) > 9.0
+    assert result.traces.signals["display_0_runs"][-1] > 0.5
 
 
 def test_brown_out_at_the_pins_or_behind_the_input() -> None:
@@ -612,7 +676,6 @@ def test_input_current_of_a_converter_rises_as_its_supply_sags() -> None:
     low = int(np.argmin(np.where(unit.traces.time > START, unit.traces.signals["converter_input"], np.inf)))
     moment = float(unit.traces.time[low])
     assert signal(unit, "converter_current", moment) > 1.4 * signal(unit, "converter_current", START - 0.01)
-
 
 
 OVERLOADED = """title = "invented 24 V workboat, two displays behind a converter of 3 A"

@@ -41,6 +41,14 @@ BENCHES = (
         0.1,
         r"\br=(10)",
     ),
+    # the pin climbs by 1 V/ms: x is up until it has passed the threshold by half the hysteresis and 20 us of the filter
+    Bench(
+        "sense",
+        "Vone one 0 1\nVs s 0 pwl(0 0 10m 10)\nX1 s 0 x one sense vsen=6\nG1 0 c x 0 1\nC1 c 0 1 ic=0\nRc c 0 1g",
+        "v(c)",
+        6.12e-3 / 1.001,
+        r"vsen=(6)",
+    ),
     # a gate opens over a millisecond of the engine's running time: half open half a millisecond after its offset
     Bench(
         "gate_from_fire", "Vg ga 0 1\nVt tf 0 0.0405\nX1 g ga tf gate_from_fire toff=0.04", "v(g)", 0.5, r"toff=(0\.04)"

@@ -60,7 +60,6 @@ ROWS = (
     Row("load_resistance", "load2", "amount", "loads", ("return_current", 0.5, 1.0), 5e-3),
     Row("display", "display0", "pboot", "house feed", ("return_current", 0.5, 1.0), 5e-3),
     Row("display", "display0", "tbo", "slow reset", ("display_0_runs", 0.5), 1.5e-4),
-    Row("sense", "sense0", "vsen", "sense pin", ("display_0_runs", 0.5), 5e-5),
     Row("pack", "pack", "voc", "standby pack", ("display", 0.6, 1.0), 0.02),
     Row("diode", "packdiode", "n", "standby pack", ("display", 0.6, 1.0), 1e-3),
     Row("capacitor", "bank", "c", "reservoir", ("display", 1.0, 1.2), 0.005),

@@ -202,7 +202,7 @@ def _display(model: Model, k: int, display: Display) -> Rate:
         if f"low {k}" in flags or f"sense {k}" in flags:
             rates[low] += laws.ramp(x[low], 1.0 / circuit.reset_after, TIMER_TOP)
         else:
-            rates[low] += laws.ramp(x[low], -10.0 / circuit.reset_after, TIMER_TOP)
+            rates[low] -= x[low] * 10.0 / circuit.reset_after
         if on:
             rates[high] -= x[high] / FAST
         else:
@@ -227,7 +227,10 @@ def _converter(model: Model, hold: ConverterAhead) -> Rate:
         rates[vci] -= draw / model.capacitance["vci"]
         rates[vco] += out / model.capacitance["vco"]
         on, fed = "converter on" in model.flags, "converter fed" in model.flags
-        rates[low] += laws.ramp(x[low], 1e3 if "converter starved" in model.flags else -1e4, TIMER_TOP)
+        if "converter starved" in model.flags:
+            rates[low] += laws.ramp(x[low], 1e3, TIMER_TOP)
+        else:
+            rates[low] -= x[low] * 1e4
         if on:
             rates[high] -= x[high] / FAST
         else:

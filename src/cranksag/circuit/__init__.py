@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,14 +12,12 @@ from numpy.typing import NDArray
 from cranksag.circuit.boat import (
     Segment,
     add_boat,
-    add_displays,
-    check_fed_at_rest,
-    displays_at_rest,
     loop_segments,
     node_of,
     rest_network,
 )
 from cranksag.circuit.branches import add_branch, branch_at_rest, netlist_name
+from cranksag.circuit.displays import add_displays, asleep, check_fed_at_rest, displays_at_rest, senses, senses_at_rest
 from cranksag.circuit.envelope import envelope
 from cranksag.circuit.netlists import read_netlist
 from cranksag.circuit.network import Builder, solve_rest
@@ -101,13 +99,9 @@ def build_circuit(boat: Boat, times: KeyTimes | None = None, pace: float = 1.0) 
     times = times or key_times(boat.crank)
     hold = boat.hold_up
     running = boat.feed.key_terminal == "always" or (isinstance(hold, StandbyPack) and hold.relay is None)
-    rest_network(build, boat)
-    branch_at_rest(build, boat)
+    volts, currents, on = settle(build, boat, running, lambda: rest_network(build, boat))
     if running:
-        displays_at_rest(build, boat)
-    volts, currents = solve_rest(build.rest)
-    if running:
-        check_fed_at_rest(boat, volts)
+        check_fed_at_rest(boat, volts, on)
     add_boat(build, boat, times, currents)
     build.line("timing", pacing(times))
     steps = {
@@ -119,7 +113,7 @@ def build_circuit(boat: Boat, times: KeyTimes | None = None, pace: float = 1.0) 
     }
     build.instance("timing", "pacer", ("pc", "fi", "hurry", "rush", "dash"), "pacer", **steps)
     branch = add_branch(build, boat, volts, currents, running)
-    add_displays(build, boat, running, volts)
+    add_displays(build, boat, running, on, volts)
     build.line("analysis", _initial(volts))
     loop = tuple(loop_segments(boat, branch))
     signals = _signals(boat, loop)
@@ -135,6 +129,28 @@ def build_circuit(boat: Boat, times: KeyTimes | None = None, pace: float = 1.0) 
         units={signal.plus: 1.0 / signal.scale for signal in signals.values() if signal.scale != 1.0},
     )
     return Circuit(deck, signals, loop, times, volts, running)
+
+
+def settle(
+    build: Builder, boat: Boat, fed: bool, network: Callable[[], None]
+) -> tuple[dict[str, float], dict[str, float], tuple[bool, ...]]:
+    """Node voltages [V] and element currents [A] at rest, and which displays run then.
+
+    `network` enters what lies before the branch; a display that is `fed` runs, unless its sense pin forbids it.
+    """
+    on = (fed,) * len(boat.displays)
+    while True:
+        build.rest.clear()
+        network()
+        senses_at_rest(build, boat)
+        branch_at_rest(build, asleep(boat, on))
+        if fed:
+            displays_at_rest(build, asleep(boat, on))
+        volts, currents = solve_rest(build.rest)
+        awake = tuple(a and b for a, b in zip(on, senses(boat, volts), strict=True)) if fed else on
+        if awake == on:
+            return volts, currents, on
+        on = awake
 
 
 def _initial(volts: Mapping[str, float]) -> str:

@@ -14,20 +14,19 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
-from cranksag.circuit import Circuit, Signal, _branch_signals, _initial
+from cranksag.circuit import Circuit, Signal, _branch_signals, _initial, settle
 from cranksag.circuit.boat import (
     CONTACT_RESISTANCE,
     _add_load,
     add_battery,
-    add_displays,
     battery_at_rest,
-    displays_at_rest,
     node_of,
 )
-from cranksag.circuit.branches import add_branch, branch_at_rest, netlist_name
+from cranksag.circuit.branches import add_branch, netlist_name
+from cranksag.circuit.displays import add_displays
 from cranksag.circuit.envelope import envelope
 from cranksag.circuit.netlists import read_netlist
-from cranksag.circuit.network import Builder, solve_rest
+from cranksag.circuit.network import Builder
 from cranksag.circuit.timing import (
     AFTER_STEP,
     COIL_STEP,
@@ -117,11 +116,7 @@ def build_bench(boat: Boat, level: Level, setup: BenchSetup) -> Circuit:
     hold = boat.hold_up
     running = isinstance(hold, StandbyPack) and hold.relay is None
     times, through = bench_times(boat, level, setup), setup.through
-    _rest(build, boat, level, through)
-    branch_at_rest(build, boat)
-    if running:
-        displays_at_rest(build, boat)
-    volts, currents = solve_rest(build.rest)
+    volts, currents, on = settle(build, boat, running, lambda: _rest(build, boat, level, through))
     add_profile(build, level, profile_start(level, times))
     _timing(build, boat, level, times)
     _harness(build, boat, through)
@@ -134,7 +129,7 @@ def build_bench(boat: Boat, level: Level, setup: BenchSetup) -> Circuit:
         if load.at in HARNESS_NODES or load.return_to in HARNESS_NODES:
             _add_load(build, boat, k, load, times)
     add_branch(build, boat, volts, currents, running)
-    add_displays(build, boat, running, volts)
+    add_displays(build, boat, running, on, volts)
     build.line("analysis", _initial(volts))
     signals = _signals(boat)
     vectors = tuple(dict.fromkeys(v for s in signals.values() for v in (s.plus, s.minus) if v))

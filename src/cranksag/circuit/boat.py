@@ -16,11 +16,10 @@ from cranksag.circuit.timing import (
     start_intervals,
     switched,
 )
-from cranksag.errors import InputError
 from cranksag.parts.battery import BatteryCircuit
 from cranksag.parts.diode import DiodeCircuit
 from cranksag.parts.relay import RelayCircuit
-from cranksag.resolve.model import Boat, ConverterAhead, Element, Load
+from cranksag.resolve.model import Boat, Element, Load
 
 Side = Literal["supply", "return"]
 
@@ -43,9 +42,6 @@ NODES = {
 CONTACT_RESISTANCE = 1e-3  # [ohm] key and panel contacts of the deck; their real resistance is in the joints
 KELVIN = 273.15
 CONVERTER_HEADROOM = 0.5  # [V] between input and output of a step-down converter; engineering estimate
-PIN_FILTER = (
-    1e-6  # [F] before a display's input diode; engineering estimate, and a state for the solver between two diodes
-)
 ARC_SHARE = 1.6  # [-] arc voltage of the opening main contact over nominal: about 20 V on 12 V; engineering estimate
 FIRE_GOVERNOR = 0.15  # [N m s/rad per N m of cranking torque] how hard a running engine pulls to idle; estimate
 MOTOR_DAMPING = 100.0  # [ohm] across the motor: a way out for its current when the contact opens; estimate
@@ -374,84 +370,6 @@ def _add_load(build: Builder, boat: Boat, number: int, load: Load, times: KeyTim
     nodes = (f"ld{number}", node_of(boat, load.return_to), gate)
     build.line("loads", f"Vld{number} {node_of(boat, load.at)} ld{number} 0")
     build.instance("loads", f"load{number}", nodes, f"load_{load.kind}", amount=load.amount)
-
-
-def add_displays(build: Builder, boat: Boat, on: bool, volts: dict[str, float]) -> None:
-    """The displays at the pins; `on`: they run at the start; `volts` of the network at rest [V]."""
-    pins = volts.get("ds", 0.0) - volts.get("dr", 0.0) if on else 0.0
-    for k, display in enumerate(boat.displays):
-        circuit = display.circuit
-        values = {
-            "pw": circuit.power,
-            "pboot": circuit.boot_power,
-            "preset": circuit.reset_power,
-            "vmin": circuit.converter_minimum,
-            "vbo": circuit.brownout,
-            "tbo": circuit.reset_after,
-            "vre": circuit.restarts_above,
-            "tboot": circuit.boot_time,
-            "cin": circuit.input_capacitance,
-            "at": 1.0 if circuit.at == "pins" else 0.0,
-            "on0": 1.0 if on else 0.0,
-            "bt0": 1.01 if on else 0.0,
-            "v0": volts.get(f"xdisplay{k}.di", pins) - volts.get("dr", 0.0) if on and circuit.diode else pins,
-        }
-        if circuit.diode is not None:
-            diode = diode_values(circuit.diode)
-            values |= {"dis": diode["is"], "dn": diode["n"], "drs": diode["rs"], "dsh": 1e6}
-            values |= {"cpin": PIN_FILTER, "vp0": pins}
-        blocked = "0"
-        if circuit.sense_threshold is not None:
-            blocked = f"xs{k}"
-            nodes = (node_of(boat, display.sense_node), "dr", blocked, "one")
-            build.instance("displays", f"sense{k}", nodes, "sense", vsen=circuit.sense_threshold)
-        build.instance(
-            "displays",
-            f"display{k}",
-            ("ds", "dr", blocked, f"on{k}", "rush", "dash", "one"),
-            "display",
-            **values,
-        )
-
-
-def displays_at_rest(build: Builder, boat: Boat) -> None:
-    """The displays as constant-power loads of the network at rest (a display that is always fed runs)."""
-    for k, display in enumerate(boat.displays):
-        circuit = display.circuit
-        inside = "ds"
-        if circuit.diode is not None:
-            inside = f"xdisplay{k}.di"
-            diode_at_rest(build, inside, "ds", inside, circuit.diode)
-        build.at_rest("p", f"display{k}", inside, "dr", circuit.power, circuit.converter_minimum)
-
-
-def check_fed_at_rest(boat: Boat, volts: dict[str, float]) -> None:
-    """Refuse a boat whose displays are fed with the key off and cannot run even then.
-
-    Raises
-    ------
-    InputError
-        One line per display or converter, with the voltage it has at rest.
-    """
-    problems = []
-    hold = boat.hold_up
-    if isinstance(hold, ConverterAhead):
-        unit, given = hold.converter, volts["cf"] - volts["dr"]
-        needed = max(unit.cut_in, unit.output_voltage + CONVERTER_HEADROOM if unit.direction == "down" else 0.0)
-        if given < needed:
-            problems.append(
-                f"hold_up: with the key off the converter has {given:.1f} V, it needs {needed:.1f} V to run"
-            )
-    for k, display in enumerate(boat.displays):
-        inside = volts.get(f"xdisplay{k}.di", volts["ds"]) - volts["dr"]
-        given = volts["ds"] - volts["dr"] if display.circuit.at == "pins" else inside
-        if given < display.circuit.brownout:
-            problems.append(
-                f"{display.path}: fed with the key off, it has {given:.1f} V at rest, below its "
-                f"{display.circuit.brownout:g} V brown-out threshold: it would never run on this boat"
-            )
-    if problems:
-        raise InputError([f"{boat.title}: {problem}" for problem in problems])
 
 
 def loop_segments(boat: Boat, branch: list[Segment]) -> list[Segment]:

@@ -22,6 +22,7 @@ DECK_TEMPERATURE = 300.15  # [K]
 GROUND = "0"
 LEAST_RESISTANCE = 1e-6  # [ohm] ngspice reads a resistor of 0 ohm as one of 1 mohm
 RESISTANCES = ("wire", "joint", "cable")
+REST_STEPS = 500  # [-] each moves a node by 0.3 V at most
 REST_TOLERANCE = 1e-7  # [V] last Newton step of the rest state
 
 
@@ -143,7 +144,7 @@ def solve_rest(elements: list[RestElement]) -> tuple[dict[str, float], dict[str,
     live = _live(elements)
     voltage = np.array([start if node in live else 0.0 for node in nodes])
     leak = np.eye(len(nodes)) * 1e-12
-    for _ in range(200):
+    for _ in range(REST_STEPS):
         matrix, residual = leak.copy(), leak @ voltage
         for element in elements:
             current, slope = _current(element, _across(element, voltage, index))

@@ -86,9 +86,9 @@ def feed_intervals(feed: Feed, times: KeyTimes) -> list[tuple[float, float]]:
     gaps: list[tuple[float, float]] = []
     for start, release in zip(times.starts, times.releases, strict=True):
         if feed.dead_in_start:
-            gaps.append((start - feed.key_break, release + feed.key_break))
+            gaps.append((max(start - feed.key_break, times.key_on), release + feed.key_break))
         elif feed.key_break > 0.0:
-            gaps += [(start - feed.key_break, start), (release, release + feed.key_break)]
+            gaps += [(max(start - feed.key_break, times.key_on), start), (release, release + feed.key_break)]
     intervals = []
     for low, high in gaps:
         if low > begin:
