@@ -21,7 +21,7 @@ COIL_STEP = 0.2e-3  # [s] step while a coil's current changes and at the starter
 RUSH_STEP = 0.32e-3  # [s] twice the step while a display's input capacitor moves by 1.5 V/ms or more
 DASH_STEP = 20e-6  # [s] twice the step while it moves by 17 V/ms or more
 RUN_UP_WINDOW = 0.6  # [s] after START: the first compressions decide the crank angle of all that follows
-RUN_UP_PACE = 2.0  # [-] gate of the pacer in that window
+RUN_UP_PACE = 4.0  # [-] gate of the pacer in that window
 COAST_WINDOW = 2.0  # [s] after a release that is followed by another attempt: the engine comes to rest
 RELEASE_WINDOW = 0.3  # [s] after the key is let go: coils collapse, contacts open, an engine that has not fired stops
 
