@@ -11,6 +11,8 @@ from cranksag.verdict.results import Cranks, DisplayResult, Traces
 from cranksag.verdict.series import between
 
 MARGIN_BAND = 0.010  # [V] around the brown-out threshold: twice what the solver's steps may be worth
+FALLING_SHARE = 0.5  # [-] of a display's reset_after over which the voltage is seen to fall
+FALLING_LEAST = 5e-5  # [s] before the reset, where the load still stands
 CURRENT_BAND = 0.01  # [-] around a coil's operate or release current
 SPEED_BAND = 0.01  # [-] around the speed below which the engine never fires
 
@@ -19,7 +21,11 @@ def near_switching(
     boat: Boat, cranks: Cranks, displays: tuple[DisplayResult, ...], traces: Traces, times: KeyTimes
 ) -> tuple[str, ...]:
     """What stands near its switching point, in words; empty if nothing does."""
-    found = [f"{d.name}: margin {d.margin * 1e3:+.0f} mV" for d in displays if abs(d.margin) < MARGIN_BAND]
+    found = [
+        f"{d.name}: margin {d.margin * 1e3:+.0f} mV"
+        for k, d in enumerate(displays)
+        if abs(d.margin) < MARGIN_BAND and not _still_falling(boat, k, d, traces)
+    ]
     signals = traces.signals
     windows = [(a - times.key_on + 0.01, b - times.key_on) for a, b in zip(times.starts, times.releases, strict=True)]
     total = signals["pull_in_current"] + signals["hold_in_current"]
@@ -40,6 +46,20 @@ def near_switching(
     if cranks.turns and boat.fires_after is not None and _near(speed, boat.minimum_speed, SPEED_BAND):
         found.append("the engine only just reaches its firing speed")
     return tuple(found)
+
+
+def _still_falling(boat: Boat, number: int, display: DisplayResult, traces: Traces) -> bool:
+    """Whether the supply was still on its way down at the first reset: a bank that has run dry, nothing turns that.
+
+    The display lets go of its power then: the lowest voltage held lies at the threshold, however sure the reset.
+    """
+    if display.first_reset_at is None:
+        return False
+    circuit = boat.displays[number].circuit
+    volts = traces.signals["display" if circuit.at == "pins" else f"display_{number}_inside"]
+    before = display.first_reset_at - FALLING_SHARE * circuit.reset_after - FALLING_LEAST
+    late, early = np.interp([display.first_reset_at - FALLING_LEAST, before], traces.time, volts)
+    return bool(late < early)
 
 
 def _near(value: float, threshold: float, band: float = CURRENT_BAND) -> bool:
