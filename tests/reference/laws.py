@@ -121,8 +121,8 @@ def firing_torque(speed: float, idle: float, governor: float) -> float:
 
 
 def display_current(inside: float, power: float, minimum: float) -> float:
-    """P / max(v, vmin), gone linearly between 0.8 vmin and 0.6 vmin [A]."""
-    return power / max(inside, minimum) * clamp((inside - 0.6 * minimum) / (0.2 * minimum))
+    """P / max(v, vmin), gone with the square between 0.8 vmin and 0.6 vmin [A]."""
+    return power / max(inside, minimum) * clamp((inside - 0.6 * minimum) / (0.2 * minimum)) ** 2
 
 
 def converter_output(voltage_in: float, voltage_out: float, law: tuple[float, float, float, float]) -> float:
