@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cranksag.verdict.lowest import vertex, with_lowest
+from cranksag.verdict.lowest import MOST, vertex, with_lowest
 from cranksag.verdict.results import Traces
 
 STEPS = st.lists(st.floats(0.5, 1.0), min_size=4, max_size=12)
@@ -61,5 +61,19 @@ def test_every_signal_gets_the_sample_and_sums_are_kept() -> None:
     k = int(np.argmin(grown.signals["display"]))
     assert grown.time[k] == pytest.approx(0.53)
     assert grown.signals["display"][k] == pytest.approx(10.0, abs=1e-12)
+    assert grown.signals["display"][k] >= display.min() - MOST - 1e-12
     total = grown.signals["display"] + grown.signals["drop"] - grown.signals["source"]
     assert np.abs(total).max() < 1e-12
+
+
+@given(steps=STEPS, share=st.floats(0.05, 0.95), bend=st.floats(0.01, 100.0))
+def test_it_lies_no_farther_below_the_samples_than_allowed(steps: list[float], share: float, bend: float) -> None:
+    """A plain run of the deck reports its samples, and is promised to agree; what is allowed is used up first."""
+    time = np.concatenate(([0.0], np.cumsum(steps)))
+    lowest = time[1] + share * (time[-2] - time[1])
+    values = bend * (time - lowest) ** 2
+    k = int(np.argmin(values))
+    found = vertex(time, values, k, MOST)
+    if found is not None:
+        low = float(found[1] @ values[k - 1 : k + 2])
+        assert low == pytest.approx(max(values[k] - MOST, 0.0), abs=1e-7 * (1.0 + bend))

@@ -8,6 +8,8 @@ the same three weights for each signal, so that Kirchhoff's laws hold at it as t
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from cranksag.verdict.results import Traces
@@ -15,16 +17,18 @@ from cranksag.verdict.series import Series, crossings
 
 LARGEST_RATIO = 3.0  # [-] of two neighbouring steps; where something switches the steps shrink and grow faster
 LEAST_STEP = 1e-4  # [s] where the steps are shorter something switches, and they are fine enough as they are
+MOST = 0.9e-3  # [V] below the steps: plain ngspice reports its steps, and `netlist` promises the same minimum to 1 mV
 LEAST_SHARE = 1e-3  # [-] of a step that the new sample keeps from the old ones
 
 
-def vertex(time: Series, values: Series, k: int) -> tuple[float, Series] | None:
+def vertex(time: Series, values: Series, k: int, most: float = math.inf) -> tuple[float, Series] | None:
     """Lowest point of the parabola through samples k - 1, k and k + 1.
 
     Parameters
     ----------
     time, values : (n,) [s], any unit
     k : of the lowest sample
+    most : how far below it the point may lie; where the parabola falls farther, the point on the way there
 
     Returns
     -------
@@ -41,6 +45,9 @@ def vertex(time: Series, values: Series, k: int) -> tuple[float, Series] | None:
     if not (bend > 0.0 and slope[0] < 0.0 < slope[1] and 1.0 / LARGEST_RATIO < h[1] / h[0] < LARGEST_RATIO):
         return None
     moment = float(0.5 * (t[0] + t[1]) - 0.5 * slope[0] / bend)
+    depth = float(bend * (moment - t[1]) ** 2)
+    if depth > most:
+        moment += (float(t[1]) - moment) * math.sqrt((depth - most) / depth)
     if abs(moment - t[1]) < LEAST_SHARE * float(h.min()):
         return None
     a, b, c = moment - t
@@ -59,7 +66,7 @@ def with_lowest(traces: Traces, begin: float) -> Traces:
             ends |= {int(np.searchsorted(time, float(resets[0])))} if len(resets) else set()
     lows = {first + int(np.argmin(pins[first:end])) for end in ends if end > first}
     for k in sorted(lows, reverse=True):  # the last first: an index stays right while what follows it grows
-        found = vertex(traces.time, traces.signals["display"], k)
+        found = vertex(traces.time, traces.signals["display"], k, MOST)
         if found is not None:
             moment, weights = found
             place = k if moment < traces.time[k] else k + 1
