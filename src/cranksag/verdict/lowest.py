@@ -42,7 +42,7 @@ def vertex(time: Series, values: Series, k: int, most: float = math.inf) -> tupl
         return None
     slope = np.diff(v) / h
     bend = (slope[1] - slope[0]) / (t[2] - t[0])
-    if not (bend > 0.0 and slope[0] < 0.0 < slope[1] and 1.0 / LARGEST_RATIO < h[1] / h[0] < LARGEST_RATIO):
+    if not (bend > 0.0 and slope[0] <= 0.0 <= slope[1] and 1.0 / LARGEST_RATIO < h[1] / h[0] < LARGEST_RATIO):
         return None
     moment = float(0.5 * (t[0] + t[1]) - 0.5 * slope[0] / bend)
     depth = float(bend * (moment - t[1]) ** 2)
