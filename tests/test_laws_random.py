@@ -124,7 +124,7 @@ STILL = 1e-4  # [V] what a change of one part in a billion may do to the minimum
 
 
 @given(drawn=changes())
-@settings(max_examples=FEW)
+@settings(max_examples=FEW, derandomize=not LONG)
 def test_one_part_in_a_billion_changes_nothing(drawn: Drawn) -> None:
     """Less than 0.1 mV on the minimum, unless the result says that the boat stands near a switching point."""
     boat = resolve(scenario_of(drawn))
