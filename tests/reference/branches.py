@@ -60,7 +60,7 @@ def _standby_pack(model: Model, hold: StandbyPack) -> None:
         net.resistor("recharge", "feed", "rc1", hold.recharge_resistance)
         net.port("recharge diode", "rc1", "pk", plain_diode(1e-9, 1.9, 0.05), 0.01)
     elif hold.recharge == "charger":
-        raise NotImplementedError("the comparison has no charger: it moves milliamperes while cranking")
+        raise ValueError("the comparison has no charger: it moves milliamperes while cranking")
 
 
 def _bank(model: Model, hold: Bank, running: bool) -> None:

@@ -8,6 +8,7 @@ through it, and the JSON Schema, the documentation, ``--set`` and the sweeps rea
 from __future__ import annotations
 
 import re
+from abc import ABC, abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
@@ -50,7 +51,7 @@ class TimeMark:
 
 
 @dataclass(frozen=True)
-class Spec:
+class Spec(ABC):
     """A field's documentation and its reader; the kinds below say how it reads.
 
     Parameters
@@ -65,17 +66,17 @@ class Spec:
     default: str | None = None
     branches: tuple[str, ...] = ()
 
+    @abstractmethod
     def read(self, value: Any) -> Any:
         """The value of what a TOML file holds; `InputError` with one problem if it does not fit."""
-        raise NotImplementedError
 
     def read_text(self, text: str) -> Any:
         """The value of a ``--set`` text; the same rules, numbers and true/false in words."""
         return self.read(text)
 
+    @abstractmethod
     def schema(self) -> dict[str, Any]:
         """The JSON Schema of what a TOML file may hold here, without description and default."""
-        raise NotImplementedError
 
     def __get_pydantic_core_schema__(self, source: Any, handler: Callable[..., Any]) -> core_schema.CoreSchema:
         def validate(value: Any) -> Any:

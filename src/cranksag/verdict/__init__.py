@@ -16,7 +16,7 @@ from cranksag.verdict.hold_up import hold_up_report
 from cranksag.verdict.lowest import with_lowest
 from cranksag.verdict.results import DisplayResult, Result, SolverReport, Traces
 from cranksag.verdict.stresses import stress_warnings
-from cranksag.verdict.switching import near_switching
+from cranksag.verdict.switching import MARGIN_BAND, near_switching
 
 __all__ = ["judge", "read_traces"]
 
@@ -101,7 +101,7 @@ def _warnings(
             )
         )
     for display, written in zip(displays, boat.displays, strict=True):
-        if display.restarts and display.margin >= 0.015 and written.circuit.sense_threshold is not None:
+        if display.restarts and display.margin >= MARGIN_BAND and written.circuit.sense_threshold is not None:
             notes.append(Note("sense_reset", f"{display.name} is reset by its sense pin, not by its supply"))
         if not display.holds and display.restarts == 0:
             notes.append(
