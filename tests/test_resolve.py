@@ -20,6 +20,7 @@ from cranksag.examples import example_names, example_text
 from cranksag.resolve import Boat, resolve
 from cranksag.resolve.model import Origin
 from cranksag.scenario import BRANCHES, field_doc, loads_scenario, scenario_schema
+from tests.part_fields import numbers
 
 HOUSE = '[house]\nrating = "800 A"\n'
 EMPTY = 'title = "untitled boat"\n'
@@ -49,19 +50,6 @@ def test_every_value_of_an_example_has_an_origin(name: str) -> None:
 def test_every_number_of_a_boat_is_finite(branch: str) -> None:
     for path, number in numbers(boat(HOUSE, hold_up__branch=branch), ""):
         assert math.isfinite(number), path
-
-
-def numbers(value: Any, path: str) -> Iterator[tuple[str, float]]:
-    """All floats of nested dataclasses."""
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        for field in dataclasses.fields(value):
-            if field.name not in ("values", "breakdown"):
-                yield from numbers(getattr(value, field.name), f"{path}.{field.name}")
-    elif isinstance(value, tuple):
-        for k, item in enumerate(value):
-            yield from numbers(item, f"{path}.{k}")
-    elif isinstance(value, float):
-        yield path, value
 
 
 def test_an_empty_scenario_is_a_boat_of_defaults_and_estimates() -> None:

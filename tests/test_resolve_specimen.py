@@ -3,7 +3,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Callable
 from functools import cache
 
@@ -25,24 +24,12 @@ from cranksag.resolve.specimen import (
     with_start_relay,
 )
 from cranksag.scenario import loads_scenario
+from tests.part_fields import numbers
 
 
 @cache
 def _boat(name: str) -> Boat:
     return resolve(loads_scenario(example_text(name), name))
-
-
-def _numbers(held: object, path: str = "") -> dict[str, float]:
-    """Every float of a boat by its place, the ledger of written values apart."""
-    if isinstance(held, float):
-        return {path: held}
-    if dataclasses.is_dataclass(held):
-        found: dict[str, float] = {}
-        for field in dataclasses.fields(held):
-            if field.name != "values":
-                found |= _numbers(getattr(held, field.name), f"{path}.{field.name}")
-        return found
-    return {}
 
 
 SIZED = {"resistance_instant": 1, "resistance_slow": 1, "activation_current": -1, "activation_capacitance": -1}
@@ -61,7 +48,7 @@ CHANGES: list[tuple[Callable[[Boat, float], Boat], dict[str, int]]] = [
 def test_a_factor_moves_its_own_figures_in_proportion(
     change: Callable[[Boat, float], Boat], places: dict[str, int], factor: float
 ) -> None:
-    before, after = _numbers(_boat("standby-pack")), _numbers(change(_boat("standby-pack"), factor))
+    before, after = dict(numbers(_boat("standby-pack"), "")), dict(numbers(change(_boat("standby-pack"), factor), ""))
     assert {place for place in before if before[place] != after[place]} == set(places)
     for place, power in places.items():
         assert after[place] == pytest.approx(before[place] * factor**power, rel=1e-12)
