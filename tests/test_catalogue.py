@@ -22,7 +22,7 @@ from cranksag.catalogue import KINDS, PROVENANCES, Catalogue, Entry, build, load
 from cranksag.catalogue.fields import read_value
 from cranksag.catalogue.reader import read_text
 from cranksag.errors import InputError
-from cranksag.parts import diode, fuse, relay, supercapacitor
+from cranksag.parts import diode, diode_heat, fuse, relay, supercapacitor
 from cranksag.parts.joints import JOINTS
 from cranksag.parts.pack_chemistry import capacity_factor
 from cranksag.parts.starter_published import PUBLISHED_STARTERS
@@ -130,7 +130,7 @@ def test_diodes_build_and_stay_under_their_maxima(entry: Entry) -> None:
     assert diode.forward_voltage(typical, rated, 100.0) < diode.forward_voltage(typical, rated, 25.0)
     hot = entry.value("leakage_hot_temperature")
     assert build.diode_leakage(entry, hot) == pytest.approx(entry.value("leakage_hot"))
-    assert diode.surge_i2t(entry.value("surge_current")) > 0.0
+    assert diode_heat.surge_i2t(entry.value("surge_current")) > 0.0
 
 
 def test_hot_forward_voltage_of_a_one_point_diode() -> None:

@@ -17,6 +17,7 @@ from scipy.optimize import brentq, least_squares
 
 from cranksag.errors import InputError
 from cranksag.parts import battery as b
+from cranksag.parts.load_test import load_test_health, load_test_table
 
 AMPERE_HOUR = 3600.0
 CHEMISTRIES: tuple[b.Chemistry, ...] = get_args(b.Chemistry)
@@ -304,7 +305,7 @@ def test_load_test_health_as_found() -> None:
     As found, for a full battery, the limits fail it at 50 % of its rating at 20 degC and at 56 % at -18 degC: hardly
     harder on it when cold. A sound battery passes each by 1.3 to 1.5 V.
     """
-    rows = b.load_test_table()
+    rows = load_test_table()
     assert [r.health for r in rows] == pytest.approx(LOAD_TEST_AS_FOUND, abs=0.001)
     assert all(1.2 < r.voltage_at_full_health - r.limit < 1.55 for r in rows)
     for row in rows:
@@ -527,7 +528,7 @@ def test_refusals_name_every_problem() -> None:
     with pytest.raises(InputError):
         b.resistance_shape(-1.0, 20.0)
     with pytest.raises(InputError):
-        b.load_test_health(20.0, 13.0)
+        load_test_health(20.0, 13.0)
     with pytest.raises(InputError):
         b.discharge_current(unit(), 13.0, 1.0)
 

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cranksag.parts import diode
+from cranksag.parts import diode, diode_heat
 from cranksag.parts.diode import DiodeModel
 
 # SPICE sets in public use, at 27 degC.
@@ -110,7 +110,7 @@ def test_leakage_of_published_pairs(cool: float, hot: float, step: float) -> Non
 
 def test_surge_i2t() -> None:
     # 80 A half sine of 8.3 ms (1N5820-22, from memory): 26.6 A2 s, as makers print for such diodes.
-    assert diode.surge_i2t(80.0) == pytest.approx(26.6, abs=0.05)
+    assert diode_heat.surge_i2t(80.0) == pytest.approx(26.6, abs=0.05)
 
 
 # --- against ngspice --------------------------------------------------------------------------------------
@@ -205,10 +205,10 @@ def test_fit_brings_a_diode_back(saturation: float, emission: float, resistance:
 
 @given(model=MODELS, current=st.floats(0.0, 20.0), ambient=st.floats(-40.0, 85.0), thermal=st.floats(0.0, 40.0))
 def test_junction_temperature_balances(model: DiodeModel, current: float, ambient: float, thermal: float) -> None:
-    junction = diode.junction_temperature(model, current, ambient, thermal)
+    junction = diode_heat.junction_temperature(model, current, ambient, thermal)
     assert junction >= ambient - 1e-9
-    heat = thermal * diode.forward_loss(model, current, junction)
-    if diode.forward_loss(model, current, junction + 1.0) <= diode.forward_loss(model, current, junction):
+    heat = thermal * diode_heat.forward_loss(model, current, junction)
+    if diode_heat.forward_loss(model, current, junction + 1.0) <= diode_heat.forward_loss(model, current, junction):
         assert junction - ambient == pytest.approx(heat, rel=1e-6, abs=1e-6)
 
 
@@ -217,7 +217,7 @@ def test_junction_temperature_balances(model: DiodeModel, current: float, ambien
     thermal=st.floats(1.0, 80.0),
 )  # fmt: skip
 def test_blocking_diode_balances_or_runs_away(leakage: float, step: float, ambient: float, thermal: float) -> None:
-    junction = diode.reverse_junction_temperature(14.4, leakage, 25.0, step, ambient, thermal)
+    junction = diode_heat.reverse_junction_temperature(14.4, leakage, 25.0, step, ambient, thermal)
 
     def excess(temperature: float) -> float:
         return temperature - ambient - thermal * 14.4 * diode.leakage_current(leakage, 25.0, step, temperature)
@@ -231,15 +231,15 @@ def test_blocking_diode_balances_or_runs_away(leakage: float, step: float, ambie
 def test_hot_schottky_runs_away_where_silicon_does_not() -> None:
     # SB540 (50 mA at 100 degC) against 1N5408 (500 uA), both blocking 28 V in a 95 degC place without heat
     # sink.
-    assert math.isinf(diode.reverse_junction_temperature(28.0, 0.5e-3, 25.0, 11.3, 95.0, 50.0))
-    assert diode.reverse_junction_temperature(28.0, 5e-6, 25.0, 11.3, 95.0, 50.0) < 97.0
+    assert math.isinf(diode_heat.reverse_junction_temperature(28.0, 0.5e-3, 25.0, 11.3, 95.0, 50.0))
+    assert diode_heat.reverse_junction_temperature(28.0, 5e-6, 25.0, 11.3, 95.0, 50.0) < 97.0
 
 
 @given(peak=st.floats(0.1, 500.0), time=st.floats(1e-5, 1e-2))
 def test_pulse_i2t(peak: float, time: float) -> None:
     # Integral of I^2 exp(-2 t / tau) is I^2 tau / 2.
-    assert diode.pulse_i2t(peak, time) == pytest.approx(peak**2 * time / 2.0)
-    assert diode.surge_use(diode.surge_i2t(80.0), 80.0) == pytest.approx(1.0)
+    assert diode_heat.pulse_i2t(peak, time) == pytest.approx(peak**2 * time / 2.0)
+    assert diode_heat.surge_use(diode_heat.surge_i2t(80.0), 80.0) == pytest.approx(1.0)
 
 
 @pytest.mark.parametrize(
@@ -252,7 +252,7 @@ def test_pulse_i2t(peak: float, time: float) -> None:
         lambda: diode.fit_diode([(0.0, 0.5)], emission=1.0),
         lambda: diode.leakage_doubling(1e-3, 25.0, 1e-3, 100.0),
         lambda: diode.thermal_voltage(-300.0),
-        lambda: diode.surge_use(1.0, 0.0),
+        lambda: diode_heat.surge_use(1.0, 0.0),
     ],
 )
 def test_refusals(call: object) -> None:

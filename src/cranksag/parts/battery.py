@@ -37,13 +37,11 @@ from cranksag.parts.discharge import (
 
 __all__ = [
     "ANCHOR_PAIR",
-    "LOAD_TEST_LIMITS",
     "OCV_TABLE",
     "PULSE_CURRENTS",
     "RATING_TESTS",
     "BatteryCircuit",
     "Chemistry",
-    "LoadTestCrossing",
     "RatingTest",
     "TemperatureLaw",
     "bank_circuit",
@@ -53,8 +51,6 @@ __all__ = [
     "discharge_current",
     "estimate_rating",
     "greatest_power",
-    "load_test_health",
-    "load_test_table",
     "open_circuit_voltage",
     "predict_rating",
     "rating_resistance",
@@ -170,31 +166,9 @@ TEMPERATURE_RANGE = (-40.0, 80.0)  # [degC] beyond it the laws are not meant (en
 SPREAD_LOAD = 0.5  # [-] of the rating: a crank, at which the temperature laws are compared (engineering estimate)
 HEALTH_MAX = 1.5  # [-] a new battery may exceed its rating, not by more than this (engineering estimate)
 
-# --- load test ----------------------------------------------------------------------------------------------
-#: (temperature [degC], least voltage [V]) at half the SAE rating after 15 s: car workshop manuals (several)
-LOAD_TEST_LIMITS = (
-    *((20.0, 9.6), (16.0, 9.5), (10.0, 9.4), (4.0, 9.3)),
-    *((-1.0, 9.1), (-7.0, 8.9), (-12.0, 8.7), (-18.0, 8.5)),
-)
-LOAD_TEST_SHARE = 0.5  # [-] of the rating, same manuals
-LOAD_TEST_TIME = 15.0  # [s] same manuals
-
 # --- mass ---------------------------------------------------------------------------------------------------
 #: [kg/Ah] of a 12 V battery, 20 h rate (engineering estimate; flooded: 16.6 kg for 74 Ah on a maker's sheet)
 MASS_PER_CAPACITY: Mapping[str, float] = MappingProxyType({"flooded": 0.225, "efb": 0.25, "agm": 0.28, "gel": 0.32})
-
-
-@dataclass(frozen=True, slots=True)
-class LoadTestCrossing:
-    """Where the half-rating 15 s load test meets its published limit.
-
-    temperature [degC]; limit [V]; voltage_at_full_health [V]; health : where voltage equals limit [-].
-    """
-
-    temperature: float
-    limit: float
-    voltage_at_full_health: float
-    health: float
 
 
 def _within(name: str, value: float, low: float, high: float, problems: list[str]) -> None:
@@ -541,44 +515,6 @@ def temperature_law_spread(
     unit = _unit(temperature, chemistry, "anchored")
     factors = [discharge_current(unit, voltage, time) / currents["anchored"] for voltage in voltages]
     return min(1.0, *factors), max(1.0, *factors)
-
-
-def load_test_health(
-    temperature: float,
-    limit: float,
-    rating_standard: str = "SAE",
-    chemistry: Chemistry = "flooded",
-    state_of_charge: float = 1.0,
-    law: TemperatureLaw = "anchored",
-) -> LoadTestCrossing:
-    """Health at which the half-rating 15 s load test meets a voltage limit; free of the rating.
-
-    Parameters: temperature [degC]; limit [V]; rating_standard, chemistry, state_of_charge, law as
-    `battery_circuit`. Returns: `LoadTestCrossing`. Raises: InputError if the limit is not below E.
-    """
-    battery = battery_circuit(
-        1.0,
-        rating_standard,
-        capacity=1.0,
-        chemistry=chemistry,
-        state_of_charge=state_of_charge,
-        temperature=temperature,
-        law=law,
-    )
-    voltage = battery.open_circuit_voltage
-    if not limit < voltage:
-        raise InputError([f"load-test limit {limit:g} V is not below the resting voltage {voltage:.2f} V"])
-    sound = terminal_voltage(battery, LOAD_TEST_SHARE, LOAD_TEST_TIME)
-    health = LOAD_TEST_SHARE / discharge_current(battery, limit, LOAD_TEST_TIME)
-    return LoadTestCrossing(temperature, limit, sound, health)
-
-
-def load_test_table(chemistry: Chemistry = "flooded", law: TemperatureLaw = "anchored") -> list[LoadTestCrossing]:
-    """Crossing of every published load-test limit for a full battery rated by SAE.
-
-    Parameters: chemistry; law : temperature law. Returns: one `LoadTestCrossing` per row of the table.
-    """
-    return [load_test_health(t, limit, "SAE", chemistry, 1.0, law) for t, limit in LOAD_TEST_LIMITS]
 
 
 def battery_mass(capacity: float, chemistry: Chemistry = "flooded", in_series: int = 1, in_parallel: int = 1) -> float:

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Diode: SPICE parameters from catalogue points, temperature laws, losses, junction temperature, surge.
+"""Diode: SPICE parameters from catalogue points, and their temperature laws.
 
 V(I) = N Vt ln(1 + I / IS) + I RS, the SPICE diode without junction capacitance and without high-injection
 knee. Temperatures are in degC in every signature and turned into kelvin at the top of the function.
@@ -19,16 +19,10 @@ __all__ = [
     "diode_circuit",
     "fit_diode",
     "forward_current",
-    "forward_loss",
     "forward_voltage",
-    "junction_temperature",
     "leakage_current",
     "leakage_doubling",
-    "pulse_i2t",
-    "reverse_junction_temperature",
     "saturation_current",
-    "surge_i2t",
-    "surge_use",
     "thermal_voltage",
 ]
 
@@ -49,14 +43,11 @@ SCHOTTKY_GAP = 0.69
 # Emission coefficients outside this range belong to no real junction [-]. Common practice.
 EMISSION_LOWEST = 1.0
 EMISSION_HIGHEST = 2.0
-# Half period of 60 Hz for which surge ratings are printed [s]. Common practice of data sheets (8.3 ms).
-SURGE_HALF_CYCLE = 8.3e-3
 # Temperature at which data sheets print forward points [degC]. Common practice.
 DATA_SHEET_TEMPERATURE = 25.0
 # Numerical [-]: halvings that bring any bracket here to the last bit; largest exponent a double takes, with room.
 BISECTIONS = 200
 EXPONENT_LARGEST = 700.0
-BRACKET_MARGIN = 1e-9  # [K]
 
 
 @dataclass(frozen=True, slots=True)
@@ -333,144 +324,3 @@ def leakage_current(reference: float, temperature_reference: float, doubling: fl
     current [A]
     """
     return float(reference * 2.0 ** ((temperature - temperature_reference) / doubling))
-
-
-def forward_loss(model: DiodeModel, current: float, temperature: float) -> float:
-    """Power lost in the conducting diode, I V(I, T).
-
-    Parameters
-    ----------
-    model : SPICE set
-    current : [A]
-    temperature : junction temperature [degC]
-
-    Returns
-    -------
-    power [W]
-    """
-    return current * forward_voltage(model, current, temperature)
-
-
-def junction_temperature(model: DiodeModel, current: float, ambient: float, thermal_resistance: float) -> float:
-    """Steady junction temperature of a conducting diode, self-consistent with its own forward voltage.
-
-    Solves Tj = Ta + Rth I V(I, Tj) by bisection; the loss falls with Tj over the useful range, so the
-    crossing nearest to ambient is the answer.
-
-    Parameters
-    ----------
-    model : SPICE set
-    current : [A]
-    ambient : temperature of what the thermal resistance leads to [degC]
-    thermal_resistance : junction to there [K/W]
-
-    Returns
-    -------
-    junction temperature [degC]
-    """
-    low = ambient
-    high = ambient + thermal_resistance * forward_loss(model, current, ambient) + BRACKET_MARGIN
-    for _ in range(BISECTIONS):
-        middle = 0.5 * (low + high)
-        if ambient + thermal_resistance * forward_loss(model, current, middle) > middle:
-            low = middle
-        else:
-            high = middle
-    return 0.5 * (low + high)
-
-
-def reverse_junction_temperature(
-    reverse_voltage: float,
-    leakage_reference: float,
-    temperature_reference: float,
-    doubling: float,
-    ambient: float,
-    thermal_resistance: float,
-) -> float:
-    """Steady junction temperature of a blocking diode heated by its own leakage.
-
-    Parameters
-    ----------
-    reverse_voltage : [V]
-    leakage_reference : leakage at that voltage and temperature_reference [A]
-    temperature_reference : [degC]
-    doubling : step over which leakage doubles [K]
-    ambient : [degC]
-    thermal_resistance : [K/W]
-
-    Returns
-    -------
-    junction temperature [degC]; infinite if it runs away
-    """
-    # T - Ta - heat 2^((T - Ta) / step) is concave: it has its maximum where the leakage slope is one.
-    at_ambient = leakage_current(leakage_reference, temperature_reference, doubling, ambient)
-    heat = thermal_resistance * reverse_voltage * at_ambient
-    if heat <= 0.0:
-        return ambient
-    rate = math.log(2.0) / doubling
-    summit = -math.log(heat * rate) / rate
-    if summit <= 0.0 or summit < heat * math.exp(rate * summit):
-        return math.inf
-    low, high = 0.0, summit
-    for _ in range(BISECTIONS):
-        middle = 0.5 * (low + high)
-        if heat * math.exp(rate * middle) > middle:
-            low = middle
-        else:
-            high = middle
-    return ambient + 0.5 * (low + high)
-
-
-def surge_i2t(surge_current: float, half_cycle: float = SURGE_HALF_CYCLE) -> float:
-    """I2t a diode stands once, from its printed half-sine surge rating: I^2 t / 2.
-
-    Parameters
-    ----------
-    surge_current : peak of one half sine [A]
-    half_cycle : its length [s]
-
-    Returns
-    -------
-    I2t [A2 s]
-    """
-    return 0.5 * surge_current**2 * half_cycle
-
-
-def pulse_i2t(peak: float, time_constant: float) -> float:
-    """I2t of an exponentially decaying inrush: I^2 tau / 2.
-
-    Parameters
-    ----------
-    peak : first value [A]
-    time_constant : [s]
-
-    Returns
-    -------
-    I2t [A2 s]
-    """
-    return 0.5 * peak**2 * time_constant
-
-
-def surge_use(pulse: float, surge_current: float, half_cycle: float = SURGE_HALF_CYCLE) -> float:
-    """Share of a diode's single-surge I2t that a pulse uses; above 1 the diode may fail short [-].
-
-    Only for pulses of about the printed length or shorter: the I2t law counts no heat that leaves the chip.
-
-    Parameters
-    ----------
-    pulse : I2t of the pulse [A2 s]
-    surge_current : printed surge rating [A]
-    half_cycle : its length [s]
-
-    Returns
-    -------
-    share [-]
-
-    Raises
-    ------
-    ValueError
-        If the surge rating is not positive.
-    """
-    if surge_current <= 0.0:
-        raise ValueError("surge rating must be above zero")
-    return pulse / surge_i2t(surge_current, half_cycle)

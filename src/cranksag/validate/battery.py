@@ -6,6 +6,7 @@ from __future__ import annotations
 from functools import partial
 
 from cranksag.parts import battery as b
+from cranksag.parts.load_test import LOAD_TEST_LIMITS, LOAD_TEST_SHARE, LOAD_TEST_TIME
 from cranksag.validate import bench
 from cranksag.validate.records import Check, Status
 
@@ -48,7 +49,7 @@ def _pulse(model: str, number: int) -> float:
 def _load_test(temperature: float) -> float:
     rating = 540.0
     battery = _battery(rating, "SAE", temperature)
-    return bench.discharge(battery, b.LOAD_TEST_SHARE * rating, b.LOAD_TEST_TIME)
+    return bench.discharge(battery, LOAD_TEST_SHARE * rating, LOAD_TEST_TIME)
 
 
 def _available_power(temperature: float) -> float:
@@ -186,7 +187,7 @@ def _load_tests() -> list[Check]:
             sense="at least",
             spice=True,
         )
-        for temperature, limit in (b.LOAD_TEST_LIMITS[0], b.LOAD_TEST_LIMITS[4], b.LOAD_TEST_LIMITS[7])
+        for temperature, limit in (LOAD_TEST_LIMITS[0], LOAD_TEST_LIMITS[4], LOAD_TEST_LIMITS[7])
     ]
 
 

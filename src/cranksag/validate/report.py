@@ -151,7 +151,7 @@ def _table(rows: Sequence[Row]) -> list[str]:
 
 def as_found() -> list[str]:
     """Figures without a published counterpart that a reader of the checks will want."""
-    from cranksag.parts.battery import load_test_table
+    from cranksag.parts.load_test import load_test_table
     from cranksag.validate import boats
 
     lines = [
