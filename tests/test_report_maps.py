@@ -212,3 +212,18 @@ def test_an_earlier_sweep_is_drawn_by_the_command(tmp_path: Path) -> None:
     for wrong in ([str(tmp_path / "map.txt")], [str(picture), "--picture", "map nowhere,feed.size"], [str(rows)]):
         refused = CliRunner().invoke(app, [*words, *wrong])
         assert (refused.exit_code, refused.stdout) == (2, "")
+
+
+def test_a_cell_that_restarts_never_shows_a_margin_of_nil_or_more() -> None:
+    """A bank that runs dry lets go at its threshold: the lowest voltage held lies there, a millivolt above or below."""
+    found = table(feeds=("battery",))
+    found.put(0, [*_payload(0.004, 0.1)[:2], "restarted", ""])
+    panel = margin_map(found, "battery.rating", "feed.size").axes[0]
+    written = [text.get_text() for text in panel.texts]
+    assert written.count("restarts") == 1
+    assert not [told for told in written if told.startswith("+0.00")]
+
+
+def test_every_picture_of_a_sweep_carries_the_cautions() -> None:
+    for figure in (margin_map(table(), "battery.rating", "feed.size"), margin_band(table(), "battery.rating")):
+        assert any("Fuse every added conductor" in text.get_text().replace("\n", " ") for text in figure.texts)

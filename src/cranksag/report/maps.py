@@ -17,10 +17,11 @@ import numpy.typing as npt
 from matplotlib import colormaps
 from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
+from matplotlib.layout_engine import ConstrainedLayoutEngine
 from matplotlib.patheffects import withStroke
 
 from cranksag.errors import InputError
-from cranksag.report.figure import DOTS, SIZE, _own_settings
+from cranksag.report.figure import DOTS, SIZE, _own_settings, cautions
 from cranksag.studies.analysis import survivors
 from cranksag.studies.table import STATUSES, Table
 
@@ -33,6 +34,8 @@ COLOURS = "cividis"
 MOST_PANELS = 9  # [-] small multiples
 MOST_WRITTEN = 80  # [-] cells with their number written in
 MOST_TICKS = 14  # [-] written values along an axis
+JUST_SHORT = 1e-3  # [V] below nil, for a display that restarts though its lowest voltage held lies at the threshold
+FOOT = 0.075  # [-] of a figure's height, for the cautions
 FILLED = 0.6  # [-] of the cells of a grid; below it the rows are drawn as points
 LABEL = 22  # [characters] of a written value
 
@@ -143,8 +146,7 @@ def _draw_map(
     if filled < FILLED:
         return _draw_points(ax, table, rows, (across.name, up.name), limits, margin)
     lowest = np.full(shape[0] * shape[1], np.nan)
-    values = table.numbers["margin_v"][rows]
-    np.fmin.at(lowest, cells, values)
+    np.fmin.at(lowest, cells, _drawn_margins(table, rows))
     field = lowest.reshape(shape)
     image = ax.imshow(field, origin="lower", aspect="auto", cmap=COLOURS, vmin=limits[0], vmax=limits[1])
     ax.grid(visible=False)
@@ -155,6 +157,13 @@ def _draw_map(
         _write_cells(ax, field, limits)
     ticks(ax, across.texts, up.texts)
     return image
+
+
+def _drawn_margins(table: Table, rows: Places) -> Floats:
+    """Margins [V], below nil for every row that restarts: a display that lets go at its threshold holds just there."""
+    values = table.numbers["margin_v"][rows]
+    restarted = table.status[rows] == STATUSES.index("restarted")
+    return np.where(restarted, np.minimum(values, -JUST_SHORT), values)
 
 
 def _contour(ax: Axes, x: Any, y: Any, field: Floats) -> None:
@@ -184,8 +193,9 @@ def _write_cells(ax: Axes, field: Floats, limits: tuple[float, float]) -> None:
     for (row, column), value in np.ndenumerate(field):
         if np.isfinite(value):
             light = (value - limits[0]) / (limits[1] - limits[0]) > 0.55
+            told = "restarts" if value == -JUST_SHORT else f"{value:+.2f}"
             ax.text(
-                column, row, f"{value:+.2f}", ha="center", va="center", fontsize=7.5,
+                column, row, told, ha="center", va="center", fontsize=7.5,
                 color="black" if light else "white", zorder=7,
                 path_effects=[withStroke(linewidth=3.0, foreground=ground(norm(value)))],
             )  # fmt: skip
@@ -247,7 +257,8 @@ def grid_of_axes(count: int, ax: Axes | None) -> tuple[Figure, list[Axes]]:
         return figure, [ax]
     columns = 1 if count == 1 else 2 if count <= 4 else 3
     lines = -(-count // columns)
-    figure = Figure(figsize=SIZE, dpi=DOTS, layout="constrained")
+    figure = Figure(figsize=SIZE, dpi=DOTS, layout=ConstrainedLayoutEngine(rect=(0.0, FOOT, 1.0, 1.0 - FOOT)))
+    cautions(figure)
     made = figure.subplots(lines, columns, squeeze=False, sharex=True, sharey=True)
     axes = [panel for line in made for panel in line]
     for panel in axes[count:]:
