@@ -112,7 +112,7 @@ def build_circuit(boat: Boat, times: KeyTimes | None = None, pace: float = 1.0) 
         "hd": DASH_STEP * pace,
     }
     build.instance("timing", "pacer", ("pc", "fi", "hurry", "rush", "dash"), "pacer", **steps)
-    branch = add_branch(build, boat, volts, currents, running)
+    branch = add_branch(build, boat, volts, currents, running, pace)
     add_displays(build, boat, running, on, volts)
     build.line("analysis", _initial(volts))
     loop = tuple(loop_segments(boat, branch))

@@ -24,6 +24,7 @@ from cranksag.parts.diode import DiodeCircuit
 from cranksag.resolve.model import Bank, Boat, ConverterAhead, HouseFeed, NoHoldUp, StandbyPack
 
 BLOCK = "branch"
+CHARGE_FINENESS = 50.0  # [rad/V^(1/3)] the solver's steps while a bank charges: some fifty from flat to full
 BARE_LEG = 1e-3  # [ohm] what is left in a capacitor's leg without an inrush limiter: terminals and wire; estimate
 REGULATION = 20.0  # [A/V] of the converter subcircuit's output
 # the coil has a return of its own: through the display's return, a break there would feed the start signal
@@ -112,14 +113,14 @@ def _rest_feed(build: Builder, diode: DiodeCircuit | None, end: str = "ds") -> N
 
 
 def add_branch(
-    build: Builder, boat: Boat, volts: dict[str, float], currents: dict[str, float], running: bool
+    build: Builder, boat: Boat, volts: dict[str, float], currents: dict[str, float], running: bool, pace: float = 1.0
 ) -> list[Segment]:
     """Write the branch. `volts`, `currents`: the network at rest; `running`: the display is fed with the key off."""
     hold = boat.hold_up
     if isinstance(hold, StandbyPack):
         return _standby_pack(build, hold, currents)
     if isinstance(hold, Bank):
-        return _bank(build, hold, currents)
+        return _bank(build, hold, currents, pace)
     if isinstance(hold, HouseFeed):
         return _house_feed(build, boat, hold)
     if isinstance(hold, ConverterAhead):
@@ -197,7 +198,7 @@ def _limit(hold: Bank) -> float:
     return hold.inrush_limit if hold.inrush_limit else bare
 
 
-def _bank(build: Builder, hold: Bank, currents: dict[str, float]) -> list[Segment]:
+def _bank(build: Builder, hold: Bank, currents: dict[str, float], pace: float) -> list[Segment]:
     segment = _feed_diode(build, hold.diode)
     start = max(currents["bank leakage"] * _leakage(hold), 0.0)
     if hold.charge_current is not None:
@@ -217,6 +218,7 @@ def _bank(build: Builder, hold: Bank, currents: dict[str, float]) -> list[Segmen
         rleak=_leakage(hold),
         v0=start,
     )
+    build.instance(BLOCK, "charging", ("ds", "cp"), "charging", fine=CHARGE_FINENESS / pace)
     return [segment]
 
 
