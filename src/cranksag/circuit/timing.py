@@ -15,11 +15,11 @@ from cranksag.scenario import TimeMark
 PREROLL = 0.05  # [s] deck time of key-on
 KEY_EDGE = 2e-4  # [s] a key contact's edge in the deck; the contact moves at its middle
 STEP_CEILING = 0.1  # [s] longest step where nothing happens
-CRANK_STEP = 4e-3  # [s] step while cranking: the crank angle at release stays right to a hundredth of a radian
+CRANK_STEP = 2e-3  # [s] step while cranking: the crank angle at release stays right to a hundredth of a radian
 AFTER_STEP = 20e-3  # [s] step once the engine has fired, until the key is let go
-COIL_STEP = 0.15e-3  # [s] step while a coil's current changes and at the starter's inrush
-RUSH_STEP = 0.32e-3  # [s] twice the step while a display's input capacitor moves by 1.5 V/ms or more
-DASH_STEP = 20e-6  # [s] twice the step while it moves by 17 V/ms or more
+COIL_STEP = 0.13e-3  # [s] step while a coil's current changes and at the starter's inrush
+RUSH_STEP = 0.1e-3  # [s] twice the step while a display's input capacitor moves by 1.5 V/ms or more
+DASH_STEP = 7e-6  # [s] twice the step while it moves by 17 V/ms or more
 RUN_UP_WINDOW = 0.6  # [s] after START: the first compressions decide the crank angle of all that follows
 RUN_UP_PACE = 4.0  # [-] gate of the pacer in that window
 COAST_WINDOW = 2.0  # [s] after a release that is followed by another attempt: the engine comes to rest

@@ -6,14 +6,16 @@ from __future__ import annotations
 import numpy as np
 
 from cranksag.circuit.timing import KeyTimes
-from cranksag.resolve.model import Boat, StandbyPack
+from cranksag.resolve.model import Boat, ConverterAhead, StandbyPack
 from cranksag.verdict.results import Cranks, DisplayResult, Traces
-from cranksag.verdict.series import between
+from cranksag.verdict.series import Series, between, crossings, held_minimum
 
 MARGIN_BAND = 0.010  # [V] around the brown-out threshold: twice what the solver's steps may be worth
 FALLING_SHARE = 0.5  # [-] of a display's reset_after over which the voltage is seen to fall
 FALLING_LEAST = 5e-5  # [s] before the reset, where the load still stands
 CURRENT_BAND = 0.01  # [-] around a coil's operate or release current
+RESTART_DELAY = 5e-3  # [s] above its restart voltage before a display starts; circuits/parts/display.inc
+CUT_OUT_DELAY = 1e-3  # [s] below its cut-out voltage before a converter stops; circuits/parts/converter.inc
 SPEED_BAND = 0.01  # [-] around the speed below which the engine never fires
 
 
@@ -42,6 +44,17 @@ def near_switching(
             found.append("the hold-up relay only just picks up")
         if coils and _near(_least_after_peak(coils), hold.relay.release_current):
             found.append("the hold-up relay only just holds")
+    found += [
+        f"{d.name}: only just restarts, or only just does not"
+        for k, d in enumerate(displays)
+        if boat.displays[k].circuit.sense_threshold is None and _display_only_just_starts(boat, k, traces)
+    ]
+    if isinstance(hold, ConverterAhead):
+        unit, volts, on = hold.converter, signals["converter_input"], signals["converter_on"]
+        if only_just_flips(traces.time, volts, on < 0.5, unit.cut_in, unit.restart_delay):
+            found.append("the converter only just starts, or only just does not")
+        if only_just_flips(traces.time, -volts, on >= 0.5, -unit.cut_out, CUT_OUT_DELAY):
+            found.append("the converter only just cuts out, or only just does not")
     speed = float(signals["mean_speed"].max())
     if cranks.turns and boat.fires_after is not None and _near(speed, boat.minimum_speed, SPEED_BAND):
         found.append("the engine only just reaches its firing speed")
@@ -60,6 +73,47 @@ def _still_falling(boat: Boat, number: int, display: DisplayResult, traces: Trac
     before = display.first_reset_at - FALLING_SHARE * circuit.reset_after - FALLING_LEAST
     late, early = np.interp([display.first_reset_at - FALLING_LEAST, before], traces.time, volts)
     return bool(late < early)
+
+
+def _display_only_just_starts(boat: Boat, number: int, traces: Traces) -> bool:
+    circuit = boat.displays[number].circuit
+    volts = traces.signals["display" if circuit.at == "pins" else f"display_{number}_inside"]
+    off = traces.signals[f"display_{number}_runs"] < 0.5
+    return only_just_flips(traces.time, volts, off, circuit.restarts_above, RESTART_DELAY)
+
+
+def only_just_flips(time: Series, values: Series, waits: np.ndarray, level: float, delay: float) -> bool:
+    """Whether something that waits for `values` to stay above `level` for `delay` flips, or fails to, by a hair.
+
+    Parameters
+    ----------
+    time, values : (n,) [s], [V]
+    waits : (n,) bool; a stretch that ends before the run does ends with the flip
+    level, delay : [V], [s]
+
+    Returns
+    -------
+    bool
+        A level moved by `MARGIN_BAND` would have changed the outcome of one of the stretches.
+    """
+    edges = np.flatnonzero(np.diff(waits.astype(np.int8), prepend=0, append=0))
+    for begin, end in zip(edges[::2], edges[1::2], strict=True):
+        part, seen = time[begin:end], values[begin:end]
+        if len(part) < 2:
+            continue
+        last = len(part)  # from here on it makes for the flip that ends the stretch
+        if end < len(time):
+            rises = crossings(part, seen, level - MARGIN_BAND, rising=True)
+            last = int(np.searchsorted(part, rises[-1])) if len(rises) else 0
+            way = seen[last:]
+            sure = np.flatnonzero(way > level + MARGIN_BAND)
+            moving_on = way[-1] > way[len(way) // 2]
+            if not moving_on and (len(sure) == 0 or float(way[sure[0] :].min()) < level + MARGIN_BAND):
+                return True
+        long_enough = last > 1 and part[last - 1] - part[0] > delay
+        if long_enough and -held_minimum(part[:last], -seen[:last], delay) > level - MARGIN_BAND:
+            return True
+    return False
 
 
 def _near(value: float, threshold: float, band: float = CURRENT_BAND) -> bool:

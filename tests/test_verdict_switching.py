@@ -1,0 +1,96 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What only just starts or stops is said to stand near a switching point; what surely does is not."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from cranksag.simulate import simulate
+from cranksag.verdict.switching import MARGIN_BAND, only_just_flips
+from tests.strategies import scenario_of
+
+LEVEL, DELAY = 8.0, 0.05  # [V], [s]
+TIME = np.linspace(0.0, 1.0, 1001)
+
+BORDERLINE = {
+    "temperature.ambient": "-2.3967 degC",
+    "battery.rating": "662.46 A",
+    "battery.state_of_charge": "57.242 %",
+    "battery.health": "98.556 %",
+    "battery.chemistry": "flooded",
+    "starter.power": "1.8128 kW",
+    "starter.motor": "permanent magnet",
+    "engine.displacement": "4.1316 L",
+    "engine.cylinders": "3",
+    "cables.positive.0.length": "2.9079 m",
+    "cables.positive.0.size": "2 AWG",
+    "feed.from": "starter stud",
+    "feed.return_to": "engine block",
+    "feed.length": "1.9121 m",
+    "feed.joints": "131.76 mohm",
+    "feed.return_joints": "40.015 mohm",
+    "displays.0.power": "16.823 W",
+    "displays.0.brownout": "6.8102 V",
+    "displays.0.reset_after": "2.4854 ms",
+    "displays.0.input_capacitance": "123.21 uF",
+    "hold_up.cut_out": "5.8763 V",
+    "hold_up.cut_in": "7.9509 V",
+    "crank.key_on_before": "0.5 s",
+    "crank.key_held": "0.71497 s",
+    "crank.after": "0.2 s",
+    "engine.fires_after": "never",
+    "hold_up.branch": "converter",
+    "hold_up.restart_delay": "50 ms",
+}
+
+
+def _bump(top: float, width: float) -> np.ndarray:
+    """A flat bump of `width` [s] from 0.4 s on, with steep sides."""
+    since = TIME - 0.4
+    return np.where((since >= 0.0) & (since < width), top, LEVEL - 2.0)
+
+
+@pytest.mark.parametrize(
+    ("top", "width", "near"),
+    [
+        (LEVEL - 0.5 * MARGIN_BAND, 0.2, True),  # as high as it takes but for a hair
+        (LEVEL - 2.0 * MARGIN_BAND, 0.2, False),  # too low
+        (LEVEL + 1.0, 0.4 * DELAY, False),  # too short
+        (LEVEL - 0.5 * MARGIN_BAND, 0.5 * DELAY, False),  # too low and too short
+    ],
+)
+def test_what_did_not_start(top: float, width: float, near: bool) -> None:
+    waits = np.ones(len(TIME), dtype=bool)
+    assert only_just_flips(TIME, _bump(top, width), waits, LEVEL, DELAY) is near
+
+
+@pytest.mark.parametrize(
+    ("values", "near"),
+    [
+        (_bump(LEVEL + 1.0, 1.0), False),  # well above throughout
+        (_bump(LEVEL + 0.5 * MARGIN_BAND, 1.0), True),  # above by a hair
+        # above, and at the moment it starts almost back at the level
+        (
+            np.where(TIME < 0.4, LEVEL - 2.0, LEVEL + 1.0 - (TIME - 0.4) / (DELAY - 1e-3) * (1.0 - 0.3 * MARGIN_BAND)),
+            True,
+        ),
+        # slowly through the level: nothing turns that
+        (LEVEL + (TIME - 0.4) * 0.1, False),
+    ],
+)
+def test_what_did_start(values: np.ndarray, near: bool) -> None:
+    waits = TIME < 0.4 + DELAY
+    assert only_just_flips(TIME, values, waits, LEVEL, DELAY) is near
+
+
+def test_an_earlier_stretch_that_nearly_started_counts() -> None:
+    """Also where it starts for sure later."""
+    values = np.where(TIME < 0.3, LEVEL - 0.5 * MARGIN_BAND, np.where(TIME < 0.4, LEVEL - 2.0, LEVEL + 1.0))
+    assert only_just_flips(TIME, values, TIME < 0.45, LEVEL, DELAY)
+
+
+def test_a_converter_that_only_just_starts_is_near_a_switching_point() -> None:
+    """Found by a billionth: its input stood above the cut-in for just about the restart delay, between compressions."""
+    result = simulate(scenario_of(("converter", BORDERLINE)))
+    assert "the converter only just starts, or only just does not" in result.near_switching
