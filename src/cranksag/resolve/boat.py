@@ -99,6 +99,15 @@ def alternator(ledger: Ledger, batteries: int) -> Alternator:
     return Alternator(voltage, section.number("ramp"), section.number("rating"))
 
 
+def charging_voltages(ledger: Ledger, feed: Feed, panel: Panel, start: float) -> tuple[float, float]:
+    """Charging voltage of the bank that feeds the displays and of the house bank [V], from that of the start bank;
+    0 for a house bank that the boat does not have."""
+    house = ledger.scenario.house
+    own = 0.0 if house is None else CHARGE_PER_BATTERY * (house.in_series or 1)
+    at = panel.source if feed.source == "panel" else feed.source
+    return (own if at == "house battery" else start), own
+
+
 def panel(ledger: Ledger, engine_room: float) -> Panel:
     """The distribution panel's feeder."""
     section = Section(ledger, ledger.scenario.panel, "panel")
@@ -259,6 +268,7 @@ def _display(ledger: Ledger, number: int, row: DisplayRow, helm: float) -> Displ
     if above < brownout:
         section.problem("restarts_above", "must not be below displays.brownout")
         above = brownout
+    section.value("maximum_supply", entry=entry)
     sense = section.value("sense_threshold", entry=entry)
     sense_node = section.value("sense_from")
     circuit = display_circuit(
