@@ -201,7 +201,14 @@ class HoldUp(Section):
     ] = None
     suppression_resistance: Annotated[
         float | None,
-        quantity("resistance", "10 ohm", "100 kohm", "Of the resistor across the coil.", "680 ohm", branches=PACK),
+        quantity(
+            "resistance",
+            "10 ohm",
+            "100 kohm",
+            "Of the resistor across the coil; 2.72 kohm on 24 V.",
+            "680 ohm",
+            branches=PACK,
+        ),
     ] = None
 
     # capacitor banks
