@@ -77,6 +77,23 @@ def test_the_shelf_of_a_part_fits_the_boat_and_rises(path: str, series: str) -> 
         assert ohms == sorted(ohms, reverse=True)  # a larger battery has less resistance, whatever its test
 
 
+@pytest.mark.parametrize(
+    ("change", "contacts"),
+    [
+        ({}, {"make"}),
+        ({"hold_up.contact": "changeover"}, {"changeover"}),
+        ({"hold_up.contact": "make"}, {"make", "changeover"}),
+        ({"hold_up.relay": "12 V 45 A changeover, 90 ohm"}, {"changeover"}),
+    ],
+)
+def test_the_shelf_of_hold_up_relays_keeps_the_wiring(change: dict[str, str], contacts: set[str]) -> None:
+    held = boat({"hold_up.branch": "standby pack", **change})
+    names = shelf_of("hold_up.relay", held, shipped()).texts
+    assert {shipped().find("relay", name).value("contact") for name in names} == contacts
+    starts = shelf_of("start_circuit.relay_part", held, shipped()).texts
+    assert {shipped().find("relay", name).value("contact") for name in starts} == {"make", "changeover"}
+
+
 @pytest.mark.parametrize("series", ["1", "2"])
 def test_cells_and_strings_stand_on_one_shelf_by_what_they_come_to(series: str) -> None:
     changes = {"hold_up.branch": "supercapacitor", "battery.in_series": series}

@@ -44,7 +44,13 @@ from cranksag.resolve.model import (
 
 # Schottky diodes for a display of about an ampere, common practice; they block twice the charging voltage
 DIODE_12, DIODE_24 = "1N5822", "SB560"  # 40 V 3 A, 60 V 5 A
-RELAY_12, RELAY_24 = "12 V 45 A make, 90 ohm", "24 V 20 A make, 320 ohm"
+RELAYS = {
+    ("12 V", "make"): "12 V 45 A make, 90 ohm",
+    ("12 V", "changeover"): "12 V 45 A changeover, 90 ohm",
+    ("24 V", "make"): "24 V 20 A make, 320 ohm",
+    ("24 V", "changeover"): "24 V mini 20 A changeover, 360 ohm",
+}
+"""The hold-up relay where none is named, by the boat's voltage and the written contact."""
 PACK_12 = "sealed lead AGM 12 V 7 Ah"
 PACK_CHEMISTRY = {
     "agm": "sealed lead AGM",
@@ -185,15 +191,23 @@ def _standby_pack(ledger: Ledger, section: Section, temperature: float, nominal:
 
 
 def _relay(ledger: Ledger, section: Section, nominal: float, ambient: float) -> RelayCircuit | None:
-    contact = section.value("contact")
-    if contact == "none":
+    wired = section.written("contact")
+    if wired == "none":
+        ledger.note("hold_up.contact", wired, "written")
         if section.written("relay") is None:
             ledger.note("hold_up.relay", "none", "default", 'none with contact = "none"')
         return None
-    usual = RELAY_24 if nominal > 18.0 else RELAY_12
+    usual = RELAYS["24 V" if nominal > 18.0 else "12 V", wired or "make"]
     entry = ledger.part("hold_up.relay", "relay", section.value("relay", usual, "a small automotive relay"))
     if entry is None:
         return None
+    contact = section.value("contact", entry=entry)
+    if contact == "changeover" and entry.value("contact") != contact:
+        ledger.warn(
+            "relay_contact",
+            f"{shown(entry.name)} has no changeover contact, which hold_up.contact asks for: name a changeover relay "
+            "in hold_up.relay, or leave hold_up.contact out to take the relay's own",
+        )
     coil = section.number("coil_resistance", entry=entry)
     operate = section.number("must_operate", entry=entry)
     release = section.number("must_release", entry=entry)

@@ -148,7 +148,7 @@ class HoldUp(Section):
         Literal["make", "changeover", "none"] | None,
         choice(
             ("make", "changeover", "none"),
-            'Kind of relay contact; "none": no relay, only the diode.',
+            'Kind of relay contact; "none": no relay, only the diode. From the catalogue part.',
             "make",
             branches=PACK,
         ),

@@ -84,7 +84,7 @@ def _usual(path: str, boat: Boat, catalogue: Catalogue | None) -> Axis:
     if kinds:
         if kinds[0] not in (*_ORDER, "supercapacitor"):
             raise InputError([f"--for {path}: no {kinds[0]} is larger than another; name those to try with --shelf"])
-        names = _parts(kinds[0], boat, catalogue)
+        names = _parts(path, kinds[0], boat, catalogue)
         if not names:
             raise InputError([f"--for {path}: no {kinds[0]} of the catalogue fits this boat; name some with --shelf"])
         return make_axis(path, names)
@@ -103,10 +103,10 @@ def _usual(path: str, boat: Boat, catalogue: Catalogue | None) -> Axis:
     )
 
 
-def _parts(kind: str, boat: Boat, catalogue: Catalogue | None) -> list[str]:
+def _parts(path: str, kind: str, boat: Boat, catalogue: Catalogue | None) -> list[str]:
     """Names of the parts that fit the boat's voltage, small first; of equal ones the better one first."""
     parts = catalogue if catalogue is not None else load_catalogue()
-    fitting = [entry for entry in parts.entries(kind) if _fits(kind, entry, boat)]
+    fitting = [entry for entry in parts.entries(kind) if _fits(kind, entry, boat) and _wired(path, entry, boat)]
     order = partial(_string_capacitance, boat) if kind == "supercapacitor" else _ORDER[kind]
     return [entry.name for entry in sorted(fitting, key=lambda e: (order(e), e.name))]
 
@@ -136,6 +136,15 @@ def _fits(kind: str, entry: Entry, boat: Boat) -> bool:
     if kind == "fuse":
         return float(entry.value("rated_voltage")) >= over
     return True
+
+
+def _wired(path: str, entry: Entry, boat: Boat) -> bool:
+    """Whether a relay of the hold-up brings the contact that the boat is wired for; a changeover contact makes too,
+    where the scenario says that only this is used."""
+    held = boat.values.get("hold_up.contact")
+    if path != "hold_up.relay" or held is None:
+        return True
+    return entry.value("contact") == held.value or (held.value == "make" and held.origin == "written")
 
 
 _RATED_AT = {"relay": "coil_voltage", "starter": "voltage", "solenoid": "voltage"}
