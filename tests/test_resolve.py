@@ -340,3 +340,13 @@ def test_defaults_of_coils_follow_the_system_voltage() -> None:
 )
 def test_a_coil_that_is_known_is_not_scaled(change: dict[str, str]) -> None:
     assert boat(battery__in_series="2", **change).values["start_circuit.relay"].value == 85.0
+
+
+@pytest.mark.parametrize(("field", "cut", "none"), [("dead_in_start", "true", "false"), ("key_break", "20 ms", "0 ms")])
+def test_a_terminal_that_is_always_fed_is_not_cut_by_the_key(field: str, cut: str, none: str) -> None:
+    path = f"feed__{field}"
+    with pytest.raises(InputError, match=rf"feed\.{field} = .*feed\.key_terminal"):
+        boat(feed__key_terminal="always", **{path: cut})
+    assert boat(feed__key_terminal="always", **{path: none}).feed.key_terminal == "always"
+    for terminal in ("run", "accessory"):
+        assert getattr(boat(feed__key_terminal=terminal, **{path: cut}).feed, field)

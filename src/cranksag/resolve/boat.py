@@ -203,6 +203,14 @@ def feed(ledger: Ledger, engine_room: float, helm: float) -> Feed:
     mean = 0.5 * (engine_room + helm)
     if length > LONG_FEED:
         ledger.warn("long_feed", f"a feed of {length:.0f} m one way is unusual: check the unit of feed.length")
+    if section.value("key_terminal") == "always":
+        for name in ("dead_in_start", "key_break"):
+            if section.value(name):
+                section.problem(
+                    name,
+                    'a terminal that is always fed is not cut by the key: write feed.key_terminal = "run" or '
+                    f'"accessory" if the key switches it, else leave {name} out',
+                )
     fuse, fuse_type = named_fuse(section)
     if fuse is None:
         ledger.danger("feed_unfused", "the display feed has no fuse at its source: fit one where it is tapped")
