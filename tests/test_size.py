@@ -582,6 +582,32 @@ def test_a_converters_fuse_carries_its_input_current(monkeypatch: pytest.MonkeyP
     assert size(scenario, "hold_up.fuse_part", 0.0, (), shelf=parts, simulate=crank).answer.value == "blade 4 A"  # type: ignore[union-attr]
 
 
+def test_a_display_that_was_never_up_before_start_is_not_held(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A converter that takes 300 ms has not fed the display yet in a corner with 200 ms from key-on to START."""
+    monkeypatch.setattr("cranksag.studies.size.run_many", run_here)
+    converter = {
+        "hold_up.branch": "converter", "hold_up.cut_out": "5 V", "hold_up.cut_in": "6 V", "hold_up.input_limit": "9 A",
+        "crank.key_on_before": "1 s", "crank.key_held": "0.5 s", "battery.rating": "1500 A", "feed.from": "battery",
+        "feed.return_to": "battery negative",
+    }  # fmt: skip
+    haste, twice = "haste:crank.key_on_before=0.2 s", "twice:crank.attempts=2,crank.rest=0.5 s"
+    scenario = boat({**SHORT, **converter})
+    slow = size(scenario, "hold_up.restart_delay", 0.0, (haste, twice), shelf="300 ms", simulate=crank)
+    assert slow.document()["fails_in"] == ["haste"]
+    assert "not running yet at START, 0.2 s after key-on" in slow.reason
+    assert "hold_up.restart_delay" in slow.reason
+    quick = size(scenario, "hold_up.restart_delay", 0.0, (haste, twice), shelf="50 ms", simulate=crank)
+    assert quick.holds
+
+
+def test_a_key_turned_through_in_one_motion_is_no_lateness(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A display that is fed as the key turns is up before anything cranks."""
+    monkeypatch.setattr("cranksag.studies.size.run_many", run_here)
+    strong = {"battery.rating": "1500 A", "feed.from": "battery", "feed.return_to": "battery negative"}
+    scenario = boat({**SHORT, **strong, "crank.key_on_before": "0 s"})
+    assert size(scenario, "feed.size", 0.0, (), shelf="10 AWG", simulate=crank).holds
+
+
 def test_a_bank_of_the_catalogue_is_sized_by_name(monkeypatch: pytest.MonkeyPatch) -> None:
     """The smallest capacitor that holds is the one that holds as a plain capacitance; what is written gives way."""
     monkeypatch.setattr("cranksag.studies.size.run_many", run_here)

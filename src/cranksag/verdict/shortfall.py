@@ -9,10 +9,19 @@ from collections.abc import Iterator
 from cranksag.parts.charging import time_to_ready
 from cranksag.quantities import RESISTANCE, format_quantity
 from cranksag.resolve.model import Bank, Boat, ConverterAhead
+from cranksag.verdict.display import first_runs
 from cranksag.verdict.hold_up import CHARGED
 from cranksag.verdict.results import Result
 
+OWN_START = 0.01  # [s] from supply to running, of which 5 ms above its restart voltage; before the relay has closed
 TAKES = 0.2  # [V] drop of a series diode worth naming; engineering estimate
+
+
+def late(result: Result) -> tuple[str, ...]:
+    """Displays that first run after START, as behind a converter with the key turned through: no crank has met them
+    running from its beginning. One that is fed as the key turns runs within `OWN_START` and counts as in time."""
+    start = result.boat.crank.key_on_before + OWN_START
+    return tuple(d.name for k, d in enumerate(result.displays) if first_runs(result.traces, k) > start)
 
 
 def uncharged(result: Result) -> bool:
