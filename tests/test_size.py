@@ -514,7 +514,7 @@ def test_corners_hold_every_state_that_a_part_has_to_work_in() -> None:
         ("hold_up.capacitance", "supercapacitor", "100 mF", "470 F", 23),
         ("feed.size", "restarting", "18 AWG", "4/0 AWG", 14),
         ("hold_up.pack", "standby-pack", "sealed lead AGM 12 V 1.2 Ah", "sealed lead AGM 12 V 40 Ah", 20),
-        ("hold_up.fuse", "standby-pack", "1 A", "200 A", None),
+        ("hold_up.fuse", "standby-pack", "1 A", "40 A", 12),
         ("battery.rating", "restarting", None, None, None),
     ],
 )

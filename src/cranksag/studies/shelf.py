@@ -16,6 +16,7 @@ from cranksag.quantities import ConductorSize, parse_conductor_size
 from cranksag.resolve import Boat
 from cranksag.resolve.dangers import AT_REST
 from cranksag.resolve.hold_up import OVER_CHARGE_12, OVER_CHARGE_24
+from cranksag.resolve.model import BLADE
 from cranksag.runner import spec_at
 from cranksag.scenario.specs import Number, Quantity, Size
 from cranksag.studies.axes import Axis, make_axis, parse_axis, part_kinds
@@ -96,11 +97,21 @@ def _usual(path: str, boat: Boat, catalogue: Catalogue | None) -> Axis:
     if isinstance(field, Quantity):
         low, high = _BANKS.get(boat.branch, field.limits) if path == "hold_up.capacitance" else field.limits
         shelf = shelf_between(path, low, high, catalogue) if low > 0.0 else None
+        if shelf and path in ("feed.fuse", "hold_up.fuse"):
+            ratings = _ratings(path, boat, catalogue)
+            shelf = [(text, rating) for text, rating in shelf if rating in ratings]
         if shelf:
             return make_axis(path, [text for text, _ in shelf])
     raise InputError(
         [f"--for {path}: no standard values are known for this field; name them with --shelf, such as --shelf A:B:N"]
     )
+
+
+def _ratings(path: str, boat: Boat, catalogue: Catalogue | None) -> set[float]:
+    """Ratings [A] in which the type of the boat's fuse is made; a fuse of another type is a change of holder."""
+    fitted = boat.feed.fuse_type if path == "feed.fuse" else getattr(boat.hold_up, "fuse_type", BLADE)
+    parts = catalogue if catalogue is not None else load_catalogue()
+    return {float(e.value("rating")) for e in parts.entries("fuse") if e.value("type") == fitted.name}
 
 
 def _parts(path: str, kind: str, boat: Boat, catalogue: Catalogue | None) -> list[str]:
