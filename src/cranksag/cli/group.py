@@ -20,7 +20,7 @@ from typer.core import TyperCommand, TyperGroup
 from cranksag.cli import COMMANDS, console
 from cranksag.errors import CranksagError, InputError, Interrupted
 
-__all__ = ["CommandGroup", "keep_standard_streams"]
+__all__ = ["CommandGroup", "interrupted", "keep_standard_streams"]
 
 EXIT_INPUT, EXIT_BUG, EXIT_INTERRUPTED = 2, 70, 130
 STDOUT_ERRORS = (errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EBADF)  # the disk behind stdout is full, or it was closed
@@ -99,15 +99,19 @@ def _exit_code(work: Callable[[], Any]) -> int:
     try:
         code = work()
         sys.stdout.flush()
+        console.end()
         if code == EXIT_INTERRUPTED:  # typer's own answer to Ctrl-C
             raise KeyboardInterrupt
         return code if isinstance(code, int) else 0
     except CranksagError as error:
+        if isinstance(error, Interrupted):
+            return interrupted(error)
+        console.end()
         return _report(error, _lines(error))
     except typer.TyperException as error:
         return _usage(error)
-    except (KeyboardInterrupt, typer.Abort):
-        return _report(Interrupted("interrupted"), ["interrupted"])
+    except (KeyboardInterrupt, typer.Abort) as error:
+        return interrupted(error)
     except (BrokenPipeError, SystemExit):  # typer makes the one into the other, and raises no other SystemExit
         _drop_stdout()  # the reader has had enough, as in `cranksag simulate boat.toml | head -1`
         return 0
@@ -118,6 +122,17 @@ def _exit_code(work: Callable[[], Any]) -> int:
         return _bug(error)
     except Exception as error:  # noqa: BLE001 (the last resort: a fault of ours ends in a message and exit code 70)
         return _bug(error)
+
+
+def interrupted(error: BaseException) -> int:
+    """The exit code of a Ctrl-C, and its message: what an earlier one that was on its way out had to say."""
+    console.end()
+    if console.writing():
+        _drop_stdout()  # the rest of what was being written, which nobody waits for
+    before: BaseException | None = error
+    while before is not None and not isinstance(before, Interrupted):
+        before = before.__context__
+    return _report(Interrupted("interrupted"), ["interrupted"]) if before is None else _report(before, _lines(before))
 
 
 def _lines(error: CranksagError) -> Sequence[str]:
