@@ -316,6 +316,18 @@ def test_a_tap_at_a_battery_switch_that_is_not_there_is_warned_about(path: str) 
         assert "no_battery_switch" not in warnings({path: "battery switch"}, SWITCHED.format(there))
 
 
+@pytest.mark.parametrize("path", ["feed.from", "start_circuit.supply_from", "loads.0.at"])
+def test_a_panel_that_is_not_described_is_told_with_what_stands_for_it(path: str) -> None:
+    load = '[[loads]]\nname = "heater"\ncurrent = "5 A"\n'
+    notes = {note.code: note.message for note in boat({path: "panel"}, load).warnings}
+    assert path in notes["panel_assumed"]
+    assert "battery switch through 2 m of 8 AWG" in notes["panel_assumed"]
+    notes = {note.code: note.message for note in boat({path: "panel"}, load + HOUSE).warnings}
+    assert "house battery" in notes["panel_assumed"]
+    assert "panel_assumed" not in warnings({path: "panel", "panel.length": "3 m"}, load)
+    assert "panel_assumed" not in warnings({path: "battery"}, load)
+
+
 def test_a_switch_named_as_a_part_is_the_node_of_that_name() -> None:
     found = boat({"feed.from": "battery switch"}, SWITCHED.format('part = "battery switch"'))
     assert [element.name for element in found.positive] == ["cable 1", "battery switch"]

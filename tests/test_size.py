@@ -763,3 +763,16 @@ def test_the_command_ends_with_one_only_when_asked(tmp_path: Path) -> None:
     assert done.exit_code == 0
     assert "No value of 4.7mF holds, because" in done.stdout
     assert _command(tmp_path, *words, "--check").exit_code == 1
+
+
+@pytest.mark.parametrize("rest", ["feed.size=10 AWG;feed.joints=1 mohm", "battery.part=12 V one ; feed.joints=1 mohm"])
+def test_a_semicolon_between_changes_is_told_to_be_a_comma(rest: str) -> None:
+    with pytest.raises(InputError, match="a comma separates changes, not a semicolon") as caught:
+        parse_variants([f"a:{rest}"])
+    advice = re.search(r"write (a:.*)$", str(caught.value))
+    assert advice is not None
+    assert len(parse_variant(advice[1]).changes) == 2
+
+
+def test_a_semicolon_within_a_name_belongs_to_it() -> None:
+    assert parse_variant("a:battery.part=mine; the big one").changes == (("battery.part", "mine; the big one"),)

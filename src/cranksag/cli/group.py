@@ -24,6 +24,10 @@ __all__ = ["CommandGroup", "interrupted", "keep_standard_streams"]
 
 EXIT_INPUT, EXIT_BUG, EXIT_INTERRUPTED = 2, 70, 130
 STDOUT_ERRORS = (errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EBADF)  # the disk behind stdout is full, or it was closed
+PICTURES = (
+    "simulate, sweep and compare write pictures (cranksag simulate FILE --plot crank.png); "
+    "bench writes its curves with --waveforms F.csv."
+)
 TRACEBACK_VARIABLE = "CRANKSAG_TRACEBACK"
 
 
@@ -151,6 +155,8 @@ def _report(error: CranksagError, lines: Sequence[str]) -> int:
 def _usage(error: typer.TyperException) -> int:
     context = getattr(error, "ctx", None)
     lines = [error.format_message().replace("Value error, ", "")]
+    if getattr(error, "option_name", "") == "--plot":  # what is like it by letters does not draw
+        lines = [f"No such option: --plot. {PICTURES}"]
     if context is not None:
         lines.append(f"`{context.command_path} --help` shows what is possible.")
     console.problem(lines)

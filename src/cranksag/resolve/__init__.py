@@ -75,6 +75,7 @@ def _boat(ledger: Ledger) -> Boat:
     positive = sections.cable_elements(ledger, "positive", places.engine_room)
     negative = sections.cable_elements(ledger, "negative", places.engine_room)
     sections.warn_of_missing_switch(ledger, positive)
+    sections.warn_of_assumed_panel(ledger)
     ledger.warn_of_hidden()
     if not ledger.problems:
         judge(ledger, hold, nominal, places.helm)

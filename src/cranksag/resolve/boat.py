@@ -178,6 +178,23 @@ def warn_of_missing_switch(ledger: Ledger, positive: tuple[Element, ...]) -> Non
             )
 
 
+def warn_of_assumed_panel(ledger: Ledger) -> None:
+    """Warn of the fields that tap the supply at a panel of which nothing is written: its feeder is the usual one."""
+    if ledger.scenario.panel != type(ledger.scenario.panel)():
+        return
+    paths = ["feed.from", *(f"loads.{number}.at" for number in range(len(ledger.scenario.loads)))]
+    if not ledger.scenario.start_circuit.shares_feed:
+        paths.insert(1, "start_circuit.supply_from")
+    there = [path for path in paths if path in ledger.values and ledger.values[path].value == "panel"]
+    if there:
+        source, length, size = (ledger.values[f"panel.{name}"].value for name in ("from", "length", "size"))
+        ledger.warn(
+            "panel_assumed",
+            f'{" and ".join(there)}: "panel", but no [panel] is described: taken as fed from the {source} through '
+            f"{length:g} m of {size}; write [panel] with from, and length and size or a measured resistance",
+        )
+
+
 def crank(ledger: Ledger) -> Crank:
     """The hand on the key."""
     section = Section(ledger, ledger.scenario.crank, "crank")
