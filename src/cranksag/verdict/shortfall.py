@@ -37,7 +37,7 @@ def shortfalls(result: Result) -> Iterator[str]:
     report, boat = result.hold_up, result.boat
     crank, holds = boat.crank, result.display.holds
     if uncharged(result):
-        yield f"the bank is not charged yet at START, {crank.key_on_before:.3g} s after key-on"
+        yield f"the bank is not charged yet at START, {crank.key_on_before:.3g} s after key-on{_needs(boat)}"
     if "ready_after_s" in report:
         if not holds and not uncharged(result) and report["ride_through_s"] < crank.key_held:
             yield f"it carries the display for {report['ride_through_s']:.3g} s of {crank.key_held:.3g} s"
@@ -50,7 +50,9 @@ def shortfalls(result: Result) -> Iterator[str]:
         if report.get("chatter_count"):
             yield "the hold-up relay drops out and closes again"
     if report.get("cut_outs") and isinstance(boat.hold_up, ConverterAhead):
-        yield f"the converter cuts out below {boat.hold_up.converter.cut_out:.3g} V at its input"
+        unit = boat.hold_up.converter
+        again = f"{unit.restart_delay:.3g} s after that is back at {unit.cut_in:.3g} V"
+        yield f"the converter cuts out below {unit.cut_out:.3g} V at its input and starts again {again}"
     if not holds:
         yield from _series_diode(result)
 
@@ -60,6 +62,13 @@ def _series_diode(result: Result) -> Iterator[str]:
     for line in result.demand_budget:
         if line.element == "feed diode" and not line.blocking and line.drop > TAKES:
             yield f"its feed diode takes {line.drop:.2f} V from the normal feed"
+
+
+def _needs(boat: Boat) -> str:
+    """How long the boat's bank takes to charge, if it ever does."""
+    hold = boat.hold_up
+    needed = _ready(boat, hold, hold.inrush_limit or 0.0) if isinstance(hold, Bank) else math.inf
+    return f" (it needs about {math.ceil(needed)} s)" if boat.crank.key_on_before < needed < math.inf else ""
 
 
 def charging_advice(boat: Boat) -> str:
