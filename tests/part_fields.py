@@ -43,7 +43,8 @@ FIELDS: Mapping[str, Mapping[str, str]] = {
     "hold_up.pack": {"pack_capacity": "capacity", "pack_resistance": "resistance"},
     "hold_up.relay": {
         k: k for k in
-        ("coil_resistance", "must_operate", "must_release", "operate_time", "release_time", "contact_resistance")
+        ("coil_resistance", "must_operate", "must_release", "operate_time", "release_time", "contact",
+         "contact_resistance")
     },
     "hold_up.capacitor": {k: k for k in ("capacitance", "esr", "rated_voltage")},
     "hold_up.converter": {k: k for k in KINDS["converter"] if k not in NOT_IN_THE_SCENARIO},

@@ -76,7 +76,7 @@ AT_REST = {
         PACK | {"hold_up.contact": "none", "displays.0.sense_threshold": "6 V", "displays.0.sense_from": "feed"},
         "",
     ),
-    "always, a break longer than the key is on": (ALWAYS | {"crank.key_on_before": "0 s", "feed.key_break": "1 s"}, ""),
+    "a break longer than the key is on": ({"crank.key_on_before": "0 s", "feed.key_break": "1 s"}, ""),
     "24 V, a converter that takes 50 W for itself": (
         {"battery.in_series": "2", "hold_up.branch": "converter", "hold_up.quiescent_power": "50 W"},
         "",

@@ -85,6 +85,9 @@ def test_every_command_explains_itself(name: str) -> None:
         (["simulate", "x.toml", "y.toml"], "y.toml"),
         (["simulate", "--nope"], "--nope"),
         (["schema", "--of", "boat"], "scenario"),
+        (["bench", "x.toml", "--plot", "bench.png"], "cranksag simulate FILE --plot"),
+        (["bench", "x.toml", "--plot=bench.png"], "--waveforms"),
+        (["tolerance", "x.toml", "--plot", "t.png"], "simulate, sweep and compare write pictures"),
         (["--nope"], "--nope"),
     ],
 )

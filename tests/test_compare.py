@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
 from pathlib import Path
 from typing import Any
@@ -167,3 +168,24 @@ def test_the_command_compares_draws_and_checks(tmp_path: Path) -> None:
     assert "lowest voltage" in told.stdout
     refused = CliRunner().invoke(app, [*words, "--plot", str(tmp_path / "f.txt")])
     assert (refused.exit_code, refused.stdout) == (2, "")
+
+
+def test_a_hold_up_that_leaves_less_than_none_says_why(here: None, tmp_path: Path) -> None:
+    """Named with nothing but defaults, a supercapacitor is empty at START and a converter stops at its own cut-out."""
+    del here
+    file = tmp_path / "boat.toml"
+    file.write_text(example_text("restarting"), encoding="utf-8")
+    sets = [word for path, text in SHORT.items() for word in ("--set", f"{path}={text}")]
+    words = ["compare", str(file), *sets]
+    for branch in ("supercapacitor", "converter"):
+        words += ["--variant", f"{branch}:hold_up.branch={branch}"]
+    told = CliRunner().invoke(app, words).stdout
+    bank, unit = (re.search(rf"^{name}: the hold-up falls short: (.*)$", told, re.MULTILINE) for name in
+                  ("supercapacitor", "converter"))  # fmt: skip
+    assert bank is not None
+    assert unit is not None
+    assert "not charged yet at START" in bank[1]
+    assert "cuts out below 9 V" in unit[1]
+    assert re.search(r"; 0\.\d\d V less at the lowest than the boat as written$", unit[1])
+    found = json.loads(CliRunner().invoke(app, [*words, "--json"]).stdout)["variants"]
+    assert [len(variant["falls_short"]) > 0 for variant in found] == [False, True, True]

@@ -202,6 +202,30 @@ def test_a_part_behind_written_fields_is_warned_about() -> None:
 # --- supercapacitors: cells and strings ----------------------------------------------------------------------
 
 
+CHANGEOVER = "12 V 45 A changeover, 90 ohm"
+
+
+def test_a_changeover_relay_is_wired_as_one_unless_the_scenario_says_make() -> None:
+    pack = {"hold_up.branch": "standby pack"}
+    named = boat({**pack, "hold_up.relay": CHANGEOVER})
+    assert named.hold_up.relay.changeover  # type: ignore[union-attr]
+    made = boat({**pack, "hold_up.relay": CHANGEOVER, "hold_up.contact": "make"})
+    assert not made.hold_up.relay.changeover  # type: ignore[union-attr]
+    assert not boat(pack).hold_up.relay.changeover  # type: ignore[union-attr]
+    assert not boat({**pack, "hold_up.relay": CHANGEOVER, "hold_up.contact": "none"}).hold_up.relay  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize("series", ["1", "2"])
+def test_a_changeover_contact_needs_a_relay_that_has_one(series: str) -> None:
+    """Without a name it gets one; a named make relay is told to lack it."""
+    asked = {"hold_up.branch": "standby pack", "hold_up.contact": "changeover", "battery.in_series": series}
+    usual = boat(asked)
+    assert shipped().find("relay", str(usual.values["hold_up.relay"].value)).value("contact") == "changeover"
+    assert "relay_contact" not in {note.code for note in usual.warnings}
+    wrong = boat({**asked, "hold_up.relay": "12 V 45 A make, 90 ohm"})
+    assert "relay_contact" in {note.code for note in wrong.warnings}
+
+
 def test_a_string_of_the_catalogue_is_its_cells_in_series() -> None:
     found = boat({"hold_up.branch": "supercapacitor", "hold_up.capacitor": "7 x 50 F 2.7 V string"})
     bank: Any = found.hold_up

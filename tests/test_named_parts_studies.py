@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from cranksag.catalogue import KINDS, Catalogue
 from cranksag.catalogue.reader import read_text
 from cranksag.errors import InputError
+from cranksag.parts.fuse import FUSE_TYPES
 from cranksag.quantities import DIMENSIONS
 from cranksag.resolve.hold_up import PACK_CHEMISTRY
 from cranksag.studies.axes import parse_axis, part_kinds
@@ -75,6 +76,33 @@ def test_the_shelf_of_a_part_fits_the_boat_and_rises(path: str, series: str) -> 
         inside = [boat({**changes, path: n, "battery.health": "100 %"}).battery for n in names]
         ohms = [b.resistance_instant for b in inside]
         assert ohms == sorted(ohms, reverse=True)  # a larger battery has less resistance, whatever its test
+
+
+@pytest.mark.parametrize(
+    ("change", "contacts"),
+    [
+        ({}, {"make"}),
+        ({"hold_up.contact": "changeover"}, {"changeover"}),
+        ({"hold_up.contact": "make"}, {"make", "changeover"}),
+        ({"hold_up.relay": "12 V 45 A changeover, 90 ohm"}, {"changeover"}),
+    ],
+)
+def test_the_shelf_of_hold_up_relays_keeps_the_wiring(change: dict[str, str], contacts: set[str]) -> None:
+    held = boat({"hold_up.branch": "standby pack", **change})
+    names = shelf_of("hold_up.relay", held, shipped()).texts
+    assert {shipped().find("relay", name).value("contact") for name in names} == contacts
+    starts = shelf_of("start_circuit.relay_part", held, shipped()).texts
+    assert {shipped().find("relay", name).value("contact") for name in starts} == {"make", "changeover"}
+
+
+@pytest.mark.parametrize("table", ["feed", "hold_up"])
+@pytest.mark.parametrize("kind", ["", *FUSE_TYPES])
+def test_the_shelf_of_a_fuse_holds_the_ratings_of_its_type(table: str, kind: str) -> None:
+    """A boat that names no fuse has a blade fuse; a maxi blade is not made for 2 A."""
+    named = next((e.name for e in shipped().entries("fuse") if e.value("type") == kind), "none")
+    held = boat({"hold_up.branch": "standby pack", f"{table}.fuse_part": named})
+    made = FUSE_TYPES[kind or "blade"].ratings
+    assert shelf_of(f"{table}.fuse", held, shipped()).values == tuple(sorted(made))
 
 
 @pytest.mark.parametrize("series", ["1", "2"])

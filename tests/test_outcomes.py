@@ -713,3 +713,11 @@ def test_an_overloaded_converter_restarts_the_display_and_never_turns_it_round()
     result = simulate(loads_scenario(OVERLOADED).with_overrides({"feed.length": "11.9 m"}))
     assert result.display.restarts > 50
     assert 2.0 < result.display.minimum_voltage < 9.5
+
+
+def test_a_plate_below_the_usual_limit_is_the_limit_at_release() -> None:
+    """A display that stands less than its class is told so when the alternator lifts its pins."""
+    weak, usual = crank({"displays.0.maximum_supply": "13 V"}), crank({})
+    assert "release_over_voltage" in {note.code for note in weak.warnings}
+    assert "release_over_voltage" not in {note.code for note in usual.warnings}
+    assert weak.display.minimum_voltage == usual.display.minimum_voltage

@@ -14,6 +14,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cranksag.catalogue import load_catalogue
 from cranksag.cli.resolved import resolved_rows
 from cranksag.errors import InputError
 from cranksag.examples import example_names, example_text
@@ -307,3 +308,45 @@ def test_measured_battery_values_are_those_of_one_battery() -> None:
     )
     assert boat.battery.open_circuit_voltage == pytest.approx(25.0)
     assert boat.battery.resistance_instant == pytest.approx(4e-3)
+
+
+def test_defaults_of_coils_follow_the_system_voltage() -> None:
+    """Same power at twice the voltage: four times the ohms, half the current, twice the volts to operate and release.
+
+    The figures of 24 V are those of the catalogue's relays: 340 ohm (cube start relay of 1.7 W, common practice).
+    """
+    light, heavy = (boat(hold_up__branch="standby pack", battery__in_series=n) for n in "12")
+    for name in ("relay", "relay_must_operate", "relay_must_release"):
+        path, factor = f"start_circuit.{name}", 4.0 if name == "relay" else 2.0
+        assert heavy.values[path].value == pytest.approx(factor * light.values[path].value)
+    assert light.values["start_circuit.relay"].value == 85.0
+    assert light.values["start_circuit.relay"].origin == "default"
+    assert heavy.values["start_circuit.relay"].value == 340.0
+    assert light.start.relay is not None
+    assert heavy.start.relay is not None
+    for name in ("operate_current", "release_current"):
+        assert getattr(heavy.start.relay, name) == pytest.approx(0.5 * getattr(light.start.relay, name))
+    assert heavy.start.relay.travel_time_operate == pytest.approx(light.start.relay.travel_time_operate)
+    assert heavy.values["hold_up.suppression_resistance"].value == 4.0 * 680.0
+    assert heavy.values["hold_up.relay"].value.startswith("24 V")
+    for side in (light, heavy):  # as the shelf has it: room for the spike of a coil
+        diode = load_catalogue().find("diode", str(side.values["hold_up.diode"].value))
+        assert float(diode.value("reverse_voltage")) >= 2.0 * side.alternator.charge_voltage
+    assert heavy.solenoid.hold_in > 2.0 * light.solenoid.hold_in
+
+
+@pytest.mark.parametrize(
+    "change", [{"start_circuit__relay": "85 ohm"}, {"start_circuit__relay_part": "12 V start relay, 85 ohm"}]
+)
+def test_a_coil_that_is_known_is_not_scaled(change: dict[str, str]) -> None:
+    assert boat(battery__in_series="2", **change).values["start_circuit.relay"].value == 85.0
+
+
+@pytest.mark.parametrize(("field", "cut", "none"), [("dead_in_start", "true", "false"), ("key_break", "20 ms", "0 ms")])
+def test_a_terminal_that_is_always_fed_is_not_cut_by_the_key(field: str, cut: str, none: str) -> None:
+    path = f"feed__{field}"
+    with pytest.raises(InputError, match=rf"feed\.{field} = .*feed\.key_terminal"):
+        boat(feed__key_terminal="always", **{path: cut})
+    assert boat(feed__key_terminal="always", **{path: none}).feed.key_terminal == "always"
+    for terminal in ("run", "accessory"):
+        assert getattr(boat(feed__key_terminal=terminal, **{path: cut}).feed, field)

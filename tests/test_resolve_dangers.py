@@ -221,6 +221,49 @@ def test_unusual_boats_are_warned_about(code: str, unusual: dict[str, str], usua
     assert code not in warnings(usual)
 
 
+HEAVY = {"battery.in_series": "2"}
+TWELVE = {"displays.0.part": "7 in display, 12 V"}
+WIDE = {"displays.0.part": "7 in display, 10-32 V"}
+HOUSE_24 = HOUSE + "in_series = 2\n"
+
+
+@pytest.mark.parametrize(
+    ("deadly", "sound", "extra"),
+    [
+        (HEAVY | TWELVE, TWELVE, ""),
+        (HEAVY | TWELVE, HEAVY | WIDE, ""),
+        (HEAVY | TWELVE, HEAVY | TWELVE | CONVERTER, ""),
+        (HEAVY | TWELVE, HEAVY | TWELVE | {"feed.from": "house battery"}, HOUSE),  # 12 V of its own for the helm
+        (HEAVY | TWELVE | {"feed.from": "panel"}, HEAVY | TWELVE | {"feed.from": "panel"} | CONVERTER, HOUSE_24),
+        (TWELVE | {"hold_up.branch": "house feed"}, WIDE | {"hold_up.branch": "house feed"}, HOUSE_24),
+        (TWELVE | CONVERTER | {"hold_up.output_voltage": "24 V"}, TWELVE | CONVERTER, ""),
+        (TWELVE | PACK | {"hold_up.pack_voltage": "25.6 V"}, TWELVE | PACK, ""),
+        ({"displays.0.maximum_supply": "14 V"}, {"displays.0.maximum_supply": "16 V"}, ""),  # the alternator's 14.2 V
+        # a step-up unit lets its input through
+        (
+            HEAVY | TWELVE | CONVERTER | {"hold_up.direction": "up"},
+            TWELVE | CONVERTER | {"hold_up.direction": "up"},
+            "",
+        ),
+    ],
+)
+def test_a_display_that_its_supply_destroys_is_a_danger(
+    deadly: dict[str, str], sound: dict[str, str], extra: str
+) -> None:
+    assert "display_over_voltage" in dangers(deadly, extra)
+    assert "display_over_voltage" not in dangers(sound, extra)
+    assert "display_supply" not in warnings(deadly, extra) | warnings(sound, extra)
+
+
+def test_a_display_that_may_be_for_half_the_voltage_is_warned_about() -> None:
+    notes = {note.code: note.message for note in boat(HEAVY).warnings}
+    assert "28.4 V" in notes["display_supply"]
+    assert "displays.0.maximum_supply" in notes["display_supply"]
+    assert "display_supply" not in warnings({})
+    for known in ({"displays.0.maximum_supply": "32 V"}, {"displays.0.brownout": "18 V"}, CONVERTER):
+        assert "display_supply" not in warnings(HEAVY | known)
+
+
 def test_every_note_has_a_code_and_a_sentence_that_says_what_to_do() -> None:
     for _, unsafe, _ in LISTED.values():
         for note in (*boat(unsafe).dangers, *boat(unsafe).warnings):
@@ -271,6 +314,18 @@ def test_a_tap_at_a_battery_switch_that_is_not_there_is_warned_about(path: str) 
     assert "no_battery_switch" not in warnings({path: "battery"}, missing)
     for there in ('name = "Battery Switch"\nresistance = "0.3 mohm"', 'part = "battery switch"'):
         assert "no_battery_switch" not in warnings({path: "battery switch"}, SWITCHED.format(there))
+
+
+@pytest.mark.parametrize("path", ["feed.from", "start_circuit.supply_from", "loads.0.at"])
+def test_a_panel_that_is_not_described_is_told_with_what_stands_for_it(path: str) -> None:
+    load = '[[loads]]\nname = "heater"\ncurrent = "5 A"\n'
+    notes = {note.code: note.message for note in boat({path: "panel"}, load).warnings}
+    assert path in notes["panel_assumed"]
+    assert "battery switch through 2 m of 8 AWG" in notes["panel_assumed"]
+    notes = {note.code: note.message for note in boat({path: "panel"}, load + HOUSE).warnings}
+    assert "house battery" in notes["panel_assumed"]
+    assert "panel_assumed" not in warnings({path: "panel", "panel.length": "3 m"}, load)
+    assert "panel_assumed" not in warnings({path: "battery"}, load)
 
 
 def test_a_switch_named_as_a_part_is_the_node_of_that_name() -> None:

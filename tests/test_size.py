@@ -514,7 +514,7 @@ def test_corners_hold_every_state_that_a_part_has_to_work_in() -> None:
         ("hold_up.capacitance", "supercapacitor", "100 mF", "470 F", 23),
         ("feed.size", "restarting", "18 AWG", "4/0 AWG", 14),
         ("hold_up.pack", "standby-pack", "sealed lead AGM 12 V 1.2 Ah", "sealed lead AGM 12 V 40 Ah", 20),
-        ("hold_up.fuse", "standby-pack", "1 A", "200 A", None),
+        ("hold_up.fuse", "standby-pack", "1 A", "40 A", 12),
         ("battery.rating", "restarting", None, None, None),
     ],
 )
@@ -580,6 +580,32 @@ def test_a_converters_fuse_carries_its_input_current(monkeypatch: pytest.MonkeyP
     assert "2.32 A of at most 2.25 A" in found.next_smaller.why
     parts = "blade 3 A,blade 4 A"
     assert size(scenario, "hold_up.fuse_part", 0.0, (), shelf=parts, simulate=crank).answer.value == "blade 4 A"  # type: ignore[union-attr]
+
+
+def test_a_display_that_was_never_up_before_start_is_not_held(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A converter that takes 300 ms has not fed the display yet in a corner with 200 ms from key-on to START."""
+    monkeypatch.setattr("cranksag.studies.size.run_many", run_here)
+    converter = {
+        "hold_up.branch": "converter", "hold_up.cut_out": "5 V", "hold_up.cut_in": "6 V", "hold_up.input_limit": "9 A",
+        "crank.key_on_before": "1 s", "crank.key_held": "0.5 s", "battery.rating": "1500 A", "feed.from": "battery",
+        "feed.return_to": "battery negative",
+    }  # fmt: skip
+    haste, twice = "haste:crank.key_on_before=0.2 s", "twice:crank.attempts=2,crank.rest=0.5 s"
+    scenario = boat({**SHORT, **converter})
+    slow = size(scenario, "hold_up.restart_delay", 0.0, (haste, twice), shelf="300 ms", simulate=crank)
+    assert slow.document()["fails_in"] == ["haste"]
+    assert "not running yet at START, 0.2 s after key-on" in slow.reason
+    assert "hold_up.restart_delay" in slow.reason
+    quick = size(scenario, "hold_up.restart_delay", 0.0, (haste, twice), shelf="50 ms", simulate=crank)
+    assert quick.holds
+
+
+def test_a_key_turned_through_in_one_motion_is_no_lateness(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A display that is fed as the key turns is up before anything cranks."""
+    monkeypatch.setattr("cranksag.studies.size.run_many", run_here)
+    strong = {"battery.rating": "1500 A", "feed.from": "battery", "feed.return_to": "battery negative"}
+    scenario = boat({**SHORT, **strong, "crank.key_on_before": "0 s"})
+    assert size(scenario, "feed.size", 0.0, (), shelf="10 AWG", simulate=crank).holds
 
 
 def test_a_bank_of_the_catalogue_is_sized_by_name(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -737,3 +763,16 @@ def test_the_command_ends_with_one_only_when_asked(tmp_path: Path) -> None:
     assert done.exit_code == 0
     assert "No value of 4.7mF holds, because" in done.stdout
     assert _command(tmp_path, *words, "--check").exit_code == 1
+
+
+@pytest.mark.parametrize("rest", ["feed.size=10 AWG;feed.joints=1 mohm", "battery.part=12 V one ; feed.joints=1 mohm"])
+def test_a_semicolon_between_changes_is_told_to_be_a_comma(rest: str) -> None:
+    with pytest.raises(InputError, match="a comma separates changes, not a semicolon") as caught:
+        parse_variants([f"a:{rest}"])
+    advice = re.search(r"write (a:.*)$", str(caught.value))
+    assert advice is not None
+    assert len(parse_variant(advice[1]).changes) == 2
+
+
+def test_a_semicolon_within_a_name_belongs_to_it() -> None:
+    assert parse_variant("a:battery.part=mine; the big one").changes == (("battery.part", "mine; the big one"),)

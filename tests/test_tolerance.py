@@ -23,7 +23,7 @@ from cranksag.resolve import resolve
 from cranksag.scenario import Scenario, loads_scenario
 from cranksag.solver import LADDER
 from cranksag.studies.shares import correlations, drivers, enough, interval, running
-from cranksag.studies.spreads import DEFAULT_SPREADS, ON_THE_BOAT, Spread, parse_spread, spreads_of
+from cranksag.studies.spreads import DEFAULT_SPREADS, MULTIPLE, ON_THE_BOAT, Spread, parse_spread, spreads_of
 from cranksag.studies.tolerance import tolerance
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -331,3 +331,35 @@ def test_the_command_prints_one_document(tmp_path: Path) -> None:
     assert "boats hold" in told.stdout
     assert "Worst boat" in told.stdout
     assert CliRunner().invoke(app, [*words, "-q", "--check", "--share", "0.99"]).exit_code == 1
+
+
+@pytest.mark.usefixtures("here")
+def test_every_drawn_value_says_its_unit_or_that_it_is_a_multiple(tmp_path: Path) -> None:
+    """0.04 of a joint is ohms, 1.04 of a motor's resistance is a multiple: a reader cannot tell them apart."""
+    file = tmp_path / "boat.toml"
+    file.write_text(example_text("standby-pack"), encoding="utf-8")
+    sets = [word for path, text in SHORT.items() for word in ("--set", f"{path}={text}")]
+    own = ["--tolerance", "feed.joints=factor 2", "--tolerance", "feed.length=uniform 8 m..10 m"]
+    words = ["tolerance", str(file), *sets, "--draws", "3", *own]
+    done = CliRunner().invoke(app, [*words, "--json"])
+    assert done.exit_code == 0, done.stderr
+    found = json.loads(done.stdout)
+    drawn, worst = {s["path"]: s for s in found["spreads"]}, found["worst"]
+    assert set(worst["units"]) == set(worst["values"]) <= set(drawn)
+    for path, unit in worst["units"].items():
+        assert (unit == MULTIPLE) == (path in ON_THE_BOAT), path
+        assert drawn[path]["drawn_unit"] == unit
+        assert drawn[path]["unit"] == (unit if drawn[path]["absolute"] else MULTIPLE)
+        if unit == MULTIPLE:
+            assert 0.05 < worst["values"][path] < 20.0, path
+        elif not drawn[path]["absolute"]:  # SI about the boat's own SI figure
+            own_figure = resolve(boat(SHORT, "standby-pack")).values[path].value
+            assert 0.2 < worst["values"][path] / own_figure < 5.0, path
+    assert {
+        "feed.joints": "ohm",
+        "feed.length": "m",
+        "displays.0.brownout": "V",
+        "hold_up.pack_charge": "-",
+    }.items() <= {path: s["drawn_unit"] for path, s in drawn.items()}.items()
+    told = CliRunner().invoke(app, [*words, "--show-spreads"])
+    assert f"unit ({MULTIPLE}: multiple of the boat's own figure)" in told.stdout

@@ -160,6 +160,7 @@ KINDS: dict[str, dict[str, FieldSpec]] = {
         "brownout_at": _word("pins", "internal"),
         "restarts_above": _VOLTS_DUE,
         "converter_minimum": _VOLTS,
+        "maximum_supply": _VOLTS,
         "reset_after": _TIME,
         "boot_time": _TIME,
         "input_capacitance": _positive("capacitance", 10.0),

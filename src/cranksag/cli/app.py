@@ -3,12 +3,14 @@
 
 from __future__ import annotations
 
+import sys
 from typing import Annotated
 
 import typer
 
 from cranksag import __version__
-from cranksag.cli.group import CommandGroup, keep_standard_streams
+from cranksag.cli import console
+from cranksag.cli.group import CommandGroup, interrupted, keep_standard_streams
 
 __all__ = ["app", "start"]
 
@@ -37,4 +39,8 @@ def _no_command(
 def start() -> None:
     """Run on the command line's words; ends the process."""
     keep_standard_streams()
-    typer.main.get_command(app).main()
+    console.own_process()
+    try:
+        typer.main.get_command(app).main()
+    except KeyboardInterrupt as late:  # between the end of the work and its message
+        sys.exit(interrupted(late))

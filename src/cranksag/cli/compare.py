@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from cranksag.studies.compare import Comparison
     from cranksag.verdict.results import Result
 
+WORSE = 0.05  # [V] of the minimum worth telling
 RPM = 9.549296585513721  # [rpm s/rad] 60 / (2 pi)
 
 
@@ -105,6 +106,8 @@ def _report(found: Comparison) -> Iterator[RenderableType]:
         changes = ", ".join(f"{path} = {text}" for path, text in compared.variant.changes)
         if changes:
             yield Text(console.plain(f"{compared.name}: {changes}"))
+        if compared.result is not None and (short := _short(compared.result, found.variants[0].result)):
+            yield Text(console.plain(f"{compared.name}: {short}"), style="bold yellow")
         if compared.failure:
             yield Text(
                 console.plain(f"{compared.name} failed: {compared.failure}: {compared.reason}"), style="bold red"
@@ -117,6 +120,20 @@ def _report(found: Comparison) -> Iterator[RenderableType]:
 def _headline(found: Comparison) -> str:
     held = [name for name, result in found.results if result.display.holds]
     return f"No display restarts in: {', '.join(held)}" if held else "A display restarts in every variant"
+
+
+def _short(result: Result, written: Result | None) -> str:
+    """Why a fitted hold-up does not help, and that it leaves the display less than the boat as it is."""
+    from cranksag.verdict.shortfall import shortfalls
+
+    if result.display.holds:
+        return ""
+    told = ", ".join(shortfalls(result))
+    less = 0.0 if written is None else written.display.minimum_voltage - result.display.minimum_voltage
+    worse = f"{less:.2f} V less at the lowest than the boat as written" if less >= WORSE else ""
+    if not told:
+        return ""
+    return f"the hold-up falls short: {told}" + (f"; {worse}" if worse else "")
 
 
 def _table(found: Comparison) -> RenderableType:

@@ -6,6 +6,7 @@ from __future__ import annotations
 import io
 import json
 import os
+import signal
 import sys
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -26,6 +27,7 @@ class _State:
     quiet: bool = False
     traceback: bool = False
     writing: bool = False
+    process: bool = False
 
 
 _state = _State()
@@ -59,6 +61,17 @@ def wants_traceback() -> bool:
 def writing() -> bool:
     """Whether stdout is being written."""
     return _state.writing
+
+
+def own_process() -> None:
+    """This process is the command's own, so that its signals are ours."""
+    _state.process = True
+
+
+def end() -> None:
+    """What was done is done: from now on a Ctrl-C takes neither the last message nor the exit code with it."""
+    if _state.process:
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
 def plain(text: str) -> str:

@@ -20,10 +20,14 @@ from typer.core import TyperCommand, TyperGroup
 from cranksag.cli import COMMANDS, console
 from cranksag.errors import CranksagError, InputError, Interrupted
 
-__all__ = ["CommandGroup", "keep_standard_streams"]
+__all__ = ["CommandGroup", "interrupted", "keep_standard_streams"]
 
 EXIT_INPUT, EXIT_BUG, EXIT_INTERRUPTED = 2, 70, 130
 STDOUT_ERRORS = (errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EBADF)  # the disk behind stdout is full, or it was closed
+PICTURES = (
+    "simulate, sweep and compare write pictures (cranksag simulate FILE --plot crank.png); "
+    "bench writes its curves with --waveforms F.csv."
+)
 TRACEBACK_VARIABLE = "CRANKSAG_TRACEBACK"
 
 
@@ -99,15 +103,19 @@ def _exit_code(work: Callable[[], Any]) -> int:
     try:
         code = work()
         sys.stdout.flush()
+        console.end()
         if code == EXIT_INTERRUPTED:  # typer's own answer to Ctrl-C
             raise KeyboardInterrupt
         return code if isinstance(code, int) else 0
     except CranksagError as error:
+        if isinstance(error, Interrupted):
+            return interrupted(error)
+        console.end()
         return _report(error, _lines(error))
     except typer.TyperException as error:
         return _usage(error)
-    except (KeyboardInterrupt, typer.Abort):
-        return _report(Interrupted("interrupted"), ["interrupted"])
+    except (KeyboardInterrupt, typer.Abort) as error:
+        return interrupted(error)
     except (BrokenPipeError, SystemExit):  # typer makes the one into the other, and raises no other SystemExit
         _drop_stdout()  # the reader has had enough, as in `cranksag simulate boat.toml | head -1`
         return 0
@@ -118,6 +126,17 @@ def _exit_code(work: Callable[[], Any]) -> int:
         return _bug(error)
     except Exception as error:  # noqa: BLE001 (the last resort: a fault of ours ends in a message and exit code 70)
         return _bug(error)
+
+
+def interrupted(error: BaseException) -> int:
+    """The exit code of a Ctrl-C, and its message: what an earlier one that was on its way out had to say."""
+    console.end()
+    if console.writing():
+        _drop_stdout()  # the rest of what was being written, which nobody waits for
+    before: BaseException | None = error
+    while before is not None and not isinstance(before, Interrupted):
+        before = before.__context__
+    return _report(Interrupted("interrupted"), ["interrupted"]) if before is None else _report(before, _lines(before))
 
 
 def _lines(error: CranksagError) -> Sequence[str]:
@@ -136,6 +155,8 @@ def _report(error: CranksagError, lines: Sequence[str]) -> int:
 def _usage(error: typer.TyperException) -> int:
     context = getattr(error, "ctx", None)
     lines = [error.format_message().replace("Value error, ", "")]
+    if getattr(error, "option_name", "") == "--plot":  # what is like it by letters does not draw
+        lines = [f"No such option: --plot. {PICTURES}"]
     if context is not None:
         lines.append(f"`{context.command_path} --help` shows what is possible.")
     console.problem(lines)

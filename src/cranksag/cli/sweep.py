@@ -146,19 +146,34 @@ def run(
         wall_limit=row_limit,
         progress=not console.quiet(),
     )
-    if len(result.table.done()) > result.summary["failed"]:
-        _draw(result.table, plots or [], picture, least, wanted or [])
-    _finish(result, out, least, wanted or [], as_json, check)
+    kept = _kept(result, out)
+    try:
+        if len(result.table.done()) > result.summary["failed"]:
+            _draw(result.table, plots or [], picture, least, wanted or [])
+        _finish(result, out, least, wanted or [], as_json, check)
+    except KeyboardInterrupt:
+        raise Interrupted(kept) from None
+
+
+def _kept(result: Sweep, out: Path | None) -> str:
+    """What is left of a sweep whose pictures or report were interrupted."""
+    from cranksag.studies.sweep import interrupted
+
+    count = result.summary["combinations"]
+    if result.interrupted:
+        return interrupted(lambda: count - result.summary["not_run"], count, kept=out is not None)
+    if out is None:
+        return "interrupted before the report was complete: with --out the rows would be kept"
+    where = console.plain(str(out))
+    return f"interrupted before the report was complete: all {count} rows are in {where}; --show {where} prints them"
 
 
 def _finish(result: Sweep, out: Path | None, least: float, wanted: list[str], as_json: bool, check: bool) -> None:
     if out is not None:
         console.say(f"{console.plain(str(out))} written")
     if result.interrupted:
-        done = result.summary["combinations"] - result.summary["not_run"]
         _report(result.table, least, wanted, as_json)
-        further = "the same command with --resume carries on" if out is not None else "with --out they would be kept"
-        raise Interrupted(f"interrupted: {done} of {result.summary['combinations']} rows done; {further}")
+        raise Interrupted(_kept(result, out))
     if result.summary["failed"] == result.summary["combinations"]:
         raise SimulationError(
             f"every row failed; the first: {result.table.texts['reason'][0]}",

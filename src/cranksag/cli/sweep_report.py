@@ -31,7 +31,9 @@ def report(
         )
     alive = survivors(table, summary["survivor_margin_v"])
     if len(alive):
-        yield _rows(table, alive[:most], f"Survivors, largest margin first ({len(alive)})", ("mass_kg", "cost"))
+        weighed = bool(np.isfinite(table.numbers["mass_kg"][alive]).all())
+        extra = ("mass_kg" if weighed else "copper_kg", "cost")
+        yield _rows(table, alive[:most], f"Survivors, largest margin first ({len(alive)})", extra)
     if len(front) and len(goals) > 1:
         wanted = ", ".join(f"{g.name} {'large' if g.largest else 'small'}" for g in goals)
         yield _rows(table, front[:most], f"Best compromises: {wanted} ({len(front)})", tuple(g.column for g in goals))

@@ -135,10 +135,15 @@ def _worst(found: Tolerance) -> Iterator[RenderableType]:
         return
     margin, minimum = found.margins[found.worst], found.minima[found.worst]
     title = f"Worst boat, draw {found.worst}: margin {margin:+.2f} V, lowest {minimum:z.2f} V"
-    grid = _grid(title, "part", "drawn (SI, or multiple)", "share of boats below it")
+    from cranksag.studies.spreads import drawn_unit
+
+    grid = _grid(
+        title, "part", "drawn", "unit (x nominal: multiple of the boat's own figure)", "share of boats below it"
+    )
     for correlation in found.correlations[:LISTED]:
         drawn = found.values[correlation.path]
-        grid.add_row(correlation.path, f"{drawn[found.worst]:.4g}", f"{(drawn < drawn[found.worst]).mean():.0%}")
+        below = f"{(drawn < drawn[found.worst]).mean():.0%}"
+        grid.add_row(correlation.path, f"{drawn[found.worst]:.4g}", drawn_unit(correlation.path), below)
     yield grid
 
 
@@ -150,11 +155,13 @@ def _running(found: Tolerance) -> RenderableType:
 
 
 def _spreads(found: Tolerance) -> RenderableType:
-    grid = _grid("Spreads", "part", "law", "low", "high", "of", "source")
+    from cranksag.studies.spreads import MULTIPLE, drawn_unit
+
+    grid = _grid("Spreads", "part", "law", "low", "high", "unit", "source")
     for spread in found.spreads:
-        of = "SI" if spread.absolute else "its figure"
+        unit = drawn_unit(spread.path) if spread.absolute else MULTIPLE
         grid.add_row(
-            spread.path, spread.law, f"{spread.low:.4g}", f"{spread.high:.4g}", of, console.plain(spread.source)
+            spread.path, spread.law, f"{spread.low:.4g}", f"{spread.high:.4g}", unit, console.plain(spread.source)
         )
     return grid
 

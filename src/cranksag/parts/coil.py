@@ -23,6 +23,7 @@ __all__ = [
     "current_rise_time",
     "inductance_from_operate_time",
     "kick_voltage_bound",
+    "same_power",
     "voltage_at_temperature",
 ]
 
@@ -81,6 +82,31 @@ class Suppression:
             raise ValueError(f"suppression kind {self.kind!r}: must be diode, zener, resistor or none")
         if min(self.diode_drop, self.zener_voltage, self.resistance) <= 0.0:
             raise ValueError("suppression values must be above zero")
+
+
+def same_power(resistance: float, voltage: float, other: float) -> float:
+    """Resistance that takes the same power at another voltage: R' = R (V' / V)^2.
+
+    A coil for twice the voltage has twice the turns of half the cross-section: four times the resistance, the same
+    ampere-turns, and operate and release voltages that double.
+
+    Parameters
+    ----------
+    resistance : [ohm] at `voltage`
+    voltage, other : [V]
+
+    Returns
+    -------
+    resistance [ohm] at `other`
+
+    Examples
+    --------
+    A cube start relay of 1.7 W: 85 ohm on 12 V, 340 ohm on 24 V.
+
+    >>> same_power(85.0, 12.0, 24.0)
+    340.0
+    """
+    return resistance * (other / voltage) ** 2
 
 
 def coil_resistance(resistance_20: float, temperature: float) -> float:

@@ -5,7 +5,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from cranksag.parts.coil import same_power
 from cranksag.parts.display import DisplayCircuit
+from cranksag.resolve.fields import COIL_NOMINAL
 from cranksag.resolve.model import ConverterAhead
 from cranksag.verdict.display import first_runs
 from cranksag.verdict.results import DisplayResult, Result
@@ -39,6 +41,7 @@ CAUTIONS_LINE = "Cautions: " + " ".join(CAUTIONS)
 FIGURE_TYPES = (".png", ".svg", ".pdf")
 """Endings of the files a figure can be saved to."""
 
+START_RELAY = 85.0  # [ohm] coil of a start relay on a 12 V boat: the default of start_circuit.relay
 LARGE_DROP = 0.3  # [V] a single element of the budget worth naming; engineering estimate
 OWN_ORIGINS = ("default", "estimate")
 
@@ -216,7 +219,8 @@ def _repairs(result: Result) -> Iterator[str]:
             "S terminal to the engine block, then along the wire back to the key, and look for the largest drop."
         )
         if boat.start.relay is None and boat.start.neutral_closed:
-            yield 'See what a start relay would bring: --set "start_circuit.relay=85 ohm".'
+            coil = same_power(START_RELAY, COIL_NOMINAL, boat.nominal_voltage)
+            yield f'See what a start relay would bring: --set "start_circuit.relay={coil:g} ohm".'
         return
     if not cranks.turns or not cranks.fires:
         yield (

@@ -9,7 +9,7 @@ from cranksag.catalogue import Catalogue, load_catalogue
 from cranksag.errors import InputError
 from cranksag.resolve import boat as sections
 from cranksag.resolve import machine
-from cranksag.resolve.dangers import judge, judge_converter, judge_feed
+from cranksag.resolve.dangers import highest_supply, judge, judge_converter, judge_feed, judge_supply
 from cranksag.resolve.fields import Ledger, field_doc_text
 from cranksag.resolve.hold_up import hold_up
 from cranksag.resolve.model import Boat, ConverterAhead, Note, Value
@@ -75,12 +75,16 @@ def _boat(ledger: Ledger) -> Boat:
     positive = sections.cable_elements(ledger, "positive", places.engine_room)
     negative = sections.cable_elements(ledger, "negative", places.engine_room)
     sections.warn_of_missing_switch(ledger, positive)
+    sections.warn_of_assumed_panel(ledger)
     ledger.warn_of_hidden()
     if not ledger.problems:
         judge(ledger, hold, nominal, places.helm)
         if isinstance(hold, ConverterAhead):
             judge_converter(ledger, hold, feed, nominal)
         judge_feed(ledger, feed, power, nominal)
+        charging = max(alternator.charge_voltage, battery.open_circuit_voltage)
+        supply = highest_supply(*sections.charging_voltages(ledger, feed, panel, charging), hold)
+        judge_supply(ledger, displays, supply, nominal)
     return Boat(
         title=title,
         nominal_voltage=nominal,

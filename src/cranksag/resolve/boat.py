@@ -99,6 +99,15 @@ def alternator(ledger: Ledger, batteries: int) -> Alternator:
     return Alternator(voltage, section.number("ramp"), section.number("rating"))
 
 
+def charging_voltages(ledger: Ledger, feed: Feed, panel: Panel, start: float) -> tuple[float, float]:
+    """Charging voltage of the bank that feeds the displays and of the house bank [V], from that of the start bank;
+    0 for a house bank that the boat does not have."""
+    house = ledger.scenario.house
+    own = 0.0 if house is None else CHARGE_PER_BATTERY * (house.in_series or 1)
+    at = panel.source if feed.source == "panel" else feed.source
+    return (own if at == "house battery" else start), own
+
+
 def panel(ledger: Ledger, engine_room: float) -> Panel:
     """The distribution panel's feeder."""
     section = Section(ledger, ledger.scenario.panel, "panel")
@@ -169,6 +178,23 @@ def warn_of_missing_switch(ledger: Ledger, positive: tuple[Element, ...]) -> Non
             )
 
 
+def warn_of_assumed_panel(ledger: Ledger) -> None:
+    """Warn of the fields that tap the supply at a panel of which nothing is written: its feeder is the usual one."""
+    if ledger.scenario.panel != type(ledger.scenario.panel)():
+        return
+    paths = ["feed.from", *(f"loads.{number}.at" for number in range(len(ledger.scenario.loads)))]
+    if not ledger.scenario.start_circuit.shares_feed:
+        paths.insert(1, "start_circuit.supply_from")
+    there = [path for path in paths if path in ledger.values and ledger.values[path].value == "panel"]
+    if there:
+        source, length, size = (ledger.values[f"panel.{name}"].value for name in ("from", "length", "size"))
+        ledger.warn(
+            "panel_assumed",
+            f'{" and ".join(there)}: "panel", but no [panel] is described: taken as fed from the {source} through '
+            f"{length:g} m of {size}; write [panel] with from, and length and size or a measured resistance",
+        )
+
+
 def crank(ledger: Ledger) -> Crank:
     """The hand on the key."""
     section = Section(ledger, ledger.scenario.crank, "crank")
@@ -194,6 +220,14 @@ def feed(ledger: Ledger, engine_room: float, helm: float) -> Feed:
     mean = 0.5 * (engine_room + helm)
     if length > LONG_FEED:
         ledger.warn("long_feed", f"a feed of {length:.0f} m one way is unusual: check the unit of feed.length")
+    if section.value("key_terminal") == "always":
+        for name in ("dead_in_start", "key_break"):
+            if section.value(name):
+                section.problem(
+                    name,
+                    'a terminal that is always fed is not cut by the key: write feed.key_terminal = "run" or '
+                    f'"accessory" if the key switches it, else leave {name} out',
+                )
     fuse, fuse_type = named_fuse(section)
     if fuse is None:
         ledger.danger("feed_unfused", "the display feed has no fuse at its source: fit one where it is tapped")
@@ -259,6 +293,7 @@ def _display(ledger: Ledger, number: int, row: DisplayRow, helm: float) -> Displ
     if above < brownout:
         section.problem("restarts_above", "must not be below displays.brownout")
         above = brownout
+    section.value("maximum_supply", entry=entry)
     sense = section.value("sense_threshold", entry=entry)
     sense_node = section.value("sense_from")
     circuit = display_circuit(

@@ -3,6 +3,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from cranksag.parts.conductors import ampacity, conductor_area, drop_class
 from cranksag.parts.fuse import FuseType, protects_conductor
 from cranksag.parts.pack_chemistry import CHEMISTRIES
@@ -10,7 +12,7 @@ from cranksag.parts.supercapacitor import cell_voltage_margin
 from cranksag.quantities import ConductorSize
 from cranksag.resolve.fields import Ledger
 from cranksag.resolve.hold_up import OVER_CHARGE_12, OVER_CHARGE_24
-from cranksag.resolve.model import Bank, ConverterAhead, Feed, HoldUp, HouseFeed, NoHoldUp, StandbyPack
+from cranksag.resolve.model import Bank, ConverterAhead, Display, Feed, HoldUp, HouseFeed, NoHoldUp, StandbyPack
 
 BATTERY_CHEMISTRY = {
     "flooded": "vented lead",
@@ -20,6 +22,8 @@ BATTERY_CHEMISTRY = {
 }
 """Chemistries of start and house batteries by their names among the packs."""
 SMALL_WIRE = 5.0  # [A] for sizes below the ampacity table; engineering estimate
+SPLIT_VOLTAGE = 18.0  # [V] lasting supply between 12 V and 24 V systems
+BATTERY_NOMINAL = 12.0  # [V] of one lead-acid battery
 AT_REST = 1.06  # [-] full battery at rest over nominal voltage: 12.7 V of 12 V; common practice
 HOUSE_SHORT = 2000.0  # [A] what a house bank can give into a dead short; engineering estimate
 
@@ -54,6 +58,43 @@ def judge_converter(ledger: Ledger, hold: ConverterAhead, feed: Feed, nominal: f
             f"the converter starts at {hold.converter.cut_in:g} V, which a {nominal:g} V boat at rest does not have: "
             "one made for this voltage",
         )
+
+
+def judge_supply(ledger: Ledger, displays: Sequence[Display], supply: float, nominal: float) -> None:
+    """List each display that `supply` [V], the highest lasting voltage at its pins, destroys; warn where none can say.
+
+    A display that may be for 12 V is told by a restart threshold that a 12 V boat reaches.
+    """
+    for display in displays:
+        path = f"{display.path}.maximum_supply"
+        maximum = ledger.values[path].value
+        if isinstance(maximum, float) and supply > maximum:
+            ledger.danger(
+                "display_over_voltage",
+                f"the display {display.name!r} stands {maximum:g} V and gets {supply:.1f} V on this {nominal:g} V boat:"
+                ' feed it by a converter (hold_up.branch = "converter") or fit one made for the voltage',
+            )
+        elif (
+            not isinstance(maximum, float)
+            and supply > SPLIT_VOLTAGE
+            and display.circuit.restarts_above < AT_REST * BATTERY_NOMINAL
+        ):
+            ledger.warn(
+                "display_supply",
+                f"the display {display.name!r} gets {supply:.1f} V on this {nominal:g} V boat and may be one for 12 V: "
+                f'read its plate and write {path}, such as "32 V"; one for 12 V needs a converter '
+                '(hold_up.branch = "converter")',
+            )
+
+
+def highest_supply(feed: float, house: float, hold: HoldUp) -> float:
+    """Highest lasting voltage at the displays' pins [V], from that of the normal feed, that of the house bank and the
+    hold-up: a converter's output stands in place of its input, except where a step-up unit lets the input through."""
+    if isinstance(hold, ConverterAhead):
+        output = hold.converter.output_voltage
+        return output if hold.pass_diode is None else max(output, feed)
+    pack = hold.pack.open_circuit_voltage if isinstance(hold, StandbyPack) else 0.0
+    return max(feed, pack, house if isinstance(hold, HouseFeed) else 0.0)
 
 
 def judge_feed(ledger: Ledger, feed: Feed, power: float, nominal: float) -> None:

@@ -8,9 +8,12 @@ from typing import Any
 
 from cranksag.catalogue import Catalogue, Entry
 from cranksag.errors import InputError
+from cranksag.parts.coil import same_power
 from cranksag.quantities import shown
 from cranksag.resolve.model import Note, Origin, Value
 from cranksag.scenario import Scenario, default_value, field_doc
+
+COIL_NOMINAL = 12.0  # [V] boat that the defaults of coils are written for
 
 
 @dataclass(slots=True)
@@ -143,6 +146,17 @@ class Section:
             self.ledger.note(path, written, self.origin)
         else:
             self.ledger.note(path, value, "estimate", source)
+
+    def scaled(self, name: str, entry: Entry | None, nominal: float, key: str = "") -> Any:
+        """As `value`, of a coil or what lies across one: an unwritten default [ohm] is that of a 12 V boat, and takes
+        the same power on a boat of another nominal voltage [V]."""
+        found = self.value(name, entry=entry, key=key)
+        path = f"{self.prefix}.{name}"
+        if self.ledger.values[path].origin != "default" or not isinstance(found, float) or nominal == COIL_NOMINAL:
+            return found
+        found = same_power(found, COIL_NOMINAL, nominal)
+        self.ledger.note(path, found, "estimate", f"takes the power of its default on a {COIL_NOMINAL:g} V boat")
+        return found
 
     def problem(self, name: str, message: str) -> None:
         """A problem with a field of this section."""

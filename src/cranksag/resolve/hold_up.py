@@ -42,8 +42,15 @@ from cranksag.resolve.model import (
     Temperatures,
 )
 
-DIODE = "1N5822"  # 40 V 3 A Schottky: common practice for a display of about an ampere
-RELAY_12, RELAY_24 = "12 V 45 A make, 90 ohm", "24 V 20 A make, 320 ohm"
+# Schottky diodes for a display of about an ampere, common practice; they block twice the charging voltage
+DIODE_12, DIODE_24 = "1N5822", "SB560"  # 40 V 3 A, 60 V 5 A
+RELAYS = {
+    ("12 V", "make"): "12 V 45 A make, 90 ohm",
+    ("12 V", "changeover"): "12 V 45 A changeover, 90 ohm",
+    ("24 V", "make"): "24 V 20 A make, 320 ohm",
+    ("24 V", "changeover"): "24 V mini 20 A changeover, 360 ohm",
+}
+"""The hold-up relay where none is named, by the boat's voltage and the written contact."""
 PACK_12 = "sealed lead AGM 12 V 7 Ah"
 PACK_CHEMISTRY = {
     "agm": "sealed lead AGM",
@@ -85,7 +92,7 @@ def hold_up(
     if branch in ("reservoir", "supercapacitor"):
         return branch, _bank(ledger, section, branch, temperature, nominal)
     if branch == "house feed":
-        return branch, _house_feed(ledger, section, temperature)
+        return branch, _house_feed(ledger, section, temperature, nominal)
     if branch == "converter":
         return branch, _converter(ledger, section, nominal, displays_power, booting_power)
     return branch, NoHoldUp()
@@ -108,8 +115,10 @@ def named_diode(ledger: Ledger, path: str, name: str, temperature: float) -> Dio
     return None if entry is None else diode_circuit(_diode_model(entry), temperature)
 
 
-def _diode(ledger: Ledger, section: Section, name: str, temperature: float) -> DiodeCircuit | None:
-    part = section.value(name, DIODE, "a Schottky diode of the 3 A class")
+def _diode(ledger: Ledger, section: Section, name: str, temperature: float, nominal: float) -> DiodeCircuit | None:
+    heavy = nominal > 18.0
+    usual = DIODE_24 if heavy else DIODE_12
+    part = section.value(name, usual, f"a Schottky diode of the {'60 V' if heavy else '3 A'} class")
     if part == "none":
         return None
     return named_diode(ledger, f"hold_up.{name}", part, temperature)
@@ -169,9 +178,9 @@ def _standby_pack(ledger: Ledger, section: Section, temperature: float, nominal:
         relay=_relay(ledger, section, nominal, temperature),
         relay_ambient=temperature,
         coil_at=section.value("coil_at"),
-        diode=_diode(ledger, section, "diode", temperature)
+        diode=_diode(ledger, section, "diode", temperature, nominal)
         or diode_circuit(DiodeModel(15e-6, 1.25, 30e-3), temperature),
-        feed_diode=_diode(ledger, section, "feed_diode", temperature),
+        feed_diode=_diode(ledger, section, "feed_diode", temperature, nominal),
         fuse_rating=fuse,
         fuse_resistance=fuse_ohm + wire + section.number("joints"),
         recharge=recharge,
@@ -182,15 +191,23 @@ def _standby_pack(ledger: Ledger, section: Section, temperature: float, nominal:
 
 
 def _relay(ledger: Ledger, section: Section, nominal: float, ambient: float) -> RelayCircuit | None:
-    contact = section.value("contact")
-    if contact == "none":
+    wired = section.written("contact")
+    if wired == "none":
+        ledger.note("hold_up.contact", wired, "written")
         if section.written("relay") is None:
             ledger.note("hold_up.relay", "none", "default", 'none with contact = "none"')
         return None
-    usual = RELAY_24 if nominal > 18.0 else RELAY_12
+    usual = RELAYS["24 V" if nominal > 18.0 else "12 V", wired or "make"]
     entry = ledger.part("hold_up.relay", "relay", section.value("relay", usual, "a small automotive relay"))
     if entry is None:
         return None
+    contact = section.value("contact", entry=entry)
+    if contact == "changeover" and entry.value("contact") != contact:
+        ledger.warn(
+            "relay_contact",
+            f"{shown(entry.name)} has no changeover contact, which hold_up.contact asks for: name a changeover relay "
+            "in hold_up.relay, or leave hold_up.contact out to take the relay's own",
+        )
     coil = section.number("coil_resistance", entry=entry)
     operate = section.number("must_operate", entry=entry)
     release = section.number("must_release", entry=entry)
@@ -201,7 +218,7 @@ def _relay(ledger: Ledger, section: Section, nominal: float, ambient: float) -> 
     suppression = Suppression(
         section.value("suppression"),
         zener_voltage=section.number("suppression_voltage"),
-        resistance=section.number("suppression_resistance"),
+        resistance=float(section.scaled("suppression_resistance", None, nominal)),
     )
     # must-operate is the maximum of the type: a relay that just meets it is the one to design for
     return relay_circuit(
@@ -242,8 +259,8 @@ def _bank(ledger: Ledger, section: Section, branch: str, temperature: float, nom
     return Bank(
         branch="reservoir" if branch == "reservoir" else "supercapacitor",
         bank=bank,
-        diode=_diode(ledger, section, "diode", temperature),
-        discharge_diode=_diode(ledger, section, "discharge_diode", temperature) if has_limit else None,
+        diode=_diode(ledger, section, "diode", temperature, nominal),
+        discharge_diode=_diode(ledger, section, "discharge_diode", temperature, nominal) if has_limit else None,
         inrush_limit=None if limit == "none" else float(limit),
         charge_current=section.number("charge_current") if branch == "supercapacitor" else None,
         bleed=None if bleed == "none" else float(bleed),
@@ -324,18 +341,18 @@ def _of_cells(ledger: Ledger, section: Section, name: str, whole: float, entry: 
     return found
 
 
-def _house_feed(ledger: Ledger, section: Section, temperature: float) -> HouseFeed:
+def _house_feed(ledger: Ledger, section: Section, temperature: float, nominal: float) -> HouseFeed:
     if ledger.scenario.house is None:
         ledger.problem("hold_up.branch", "a house feed needs a [house] bank in the scenario")
     fuse, fuse_ohm, fuse_type = _fuse(section)
-    diode = _diode(ledger, section, "diode", temperature)
+    diode = _diode(ledger, section, "diode", temperature, nominal)
     if section.written("diode") == "none":
         section.problem("diode", "without it the house bank would crank the engine through the feed; name a diode")
     return HouseFeed(
         resistance=run_resistance(section.value("size"), 2.0 * section.number("length"), temperature),
         joints=section.number("joints"),
         diode=diode or diode_circuit(DiodeModel(15e-6, 1.25, 30e-3), temperature),
-        feed_diode=_diode(ledger, section, "feed_diode", temperature),
+        feed_diode=_diode(ledger, section, "feed_diode", temperature, nominal),
         fuse_rating=fuse,
         fuse_resistance=fuse_ohm,
         fuse_type=fuse_type,

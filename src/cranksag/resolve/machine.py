@@ -137,7 +137,7 @@ def start_circuit(ledger: Ledger, feed: Feed, nominal: float, engine_room: float
     mean = 0.5 * (engine_room + helm)
     neutral = section.value("neutral_switch")
     part = section.part("relay", "relay_part")
-    relay = section.value("relay", entry=part, key="coil_resistance")
+    relay = section.scaled("relay", part, nominal, "coil_resistance")
     return StartCircuit(
         source=feed.source if shares else source,
         shares_feed=shares,

@@ -131,7 +131,8 @@ class StartCircuit(Section):
             "resistance",
             "1 ohm",
             "10 kohm",
-            'Coil of the start relay; "none": the key carries both solenoid coils through the wire below.',
+            'Coil of the start relay; "none": the key carries both solenoid coils through the wire below. '
+            "The default is of a 12 V boat, 340 ohm of 24 V.",
             "85 ohm",
             words=("none",),
         ),

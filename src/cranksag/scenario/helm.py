@@ -137,6 +137,12 @@ class Display(Section):
     restarts_above: Annotated[
         float | None, quantity("voltage", "2 V", "32 V", "Supply at which it boots again; 1 V above brownout.")
     ] = None
+    maximum_supply: Annotated[
+        float | Literal["unknown"] | None,
+        quantity(
+            "voltage", "3 V", "100 V", "Highest lasting supply it stands: its plate.", "unknown", words=("unknown",)
+        ),
+    ] = None
     boot_time: Annotated[float | None, quantity("time", "0 s", "10 min", "From power back to gauges back.", "12 s")] = (
         None
     )

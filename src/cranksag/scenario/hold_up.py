@@ -148,7 +148,7 @@ class HoldUp(Section):
         Literal["make", "changeover", "none"] | None,
         choice(
             ("make", "changeover", "none"),
-            'Kind of relay contact; "none": no relay, only the diode.',
+            'Kind of relay contact; "none": no relay, only the diode. From the catalogue part.',
             "make",
             branches=PACK,
         ),
@@ -201,7 +201,14 @@ class HoldUp(Section):
     ] = None
     suppression_resistance: Annotated[
         float | None,
-        quantity("resistance", "10 ohm", "100 kohm", "Of the resistor across the coil.", "680 ohm", branches=PACK),
+        quantity(
+            "resistance",
+            "10 ohm",
+            "100 kohm",
+            "Of the resistor across the coil; 2.72 kohm on 24 V.",
+            "680 ohm",
+            branches=PACK,
+        ),
     ] = None
 
     # capacitor banks

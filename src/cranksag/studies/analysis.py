@@ -86,9 +86,11 @@ def objectives(texts: Sequence[str], table: Table) -> tuple[Objective, ...]:
 
 
 def usual_objectives(table: Table) -> tuple[Objective, ...]:
-    """Margin as large, and mass, wire and cost as small as can be, as far as they vary."""
+    """Margin as large, and mass, wire and cost as small as can be, as far as they vary; the copper alone where the mass
+    of a survivor is not known."""
     wanted = [Objective("margin_v", "margin_v", True)]
-    for name in ("cost", "mass_kg", "wire_length_m"):
+    weighed = bool(np.isfinite(table.numbers["mass_kg"][survivors(table)]).all())
+    for name in ("cost", "mass_kg" if weighed else "copper_kg", "wire_length_m"):
         values = table.numbers[name][np.isfinite(table.numbers[name])]
         if values.size and np.ptp(values) > 0.0:
             wanted.append(Objective(name, name, False))

@@ -17,6 +17,7 @@ from cranksag.solver import LADDER
 from cranksag.studies.variants import AS_WRITTEN, Variant, parse_variants
 from cranksag.verdict.document import document, document_schema
 from cranksag.verdict.results import Result
+from cranksag.verdict.shortfall import shortfalls
 
 __all__ = ["Compared", "Comparison", "compare"]
 
@@ -48,8 +49,8 @@ class Comparison:
         return tuple((c.name, c.result) for c in self.variants if c.result is not None)
 
     def document(self) -> dict[str, Any]:
-        """The JSON document: each variant's name, its changes, and the keys of the simulate document (null if it
-        failed)."""
+        """The JSON document: each variant's name, its changes, the keys of the simulate document, and in words what its
+        hold-up lacks (null if it failed)."""
         return {"variants": [_document(compared) for compared in self.variants]}
 
 
@@ -60,7 +61,8 @@ def _document(compared: Compared) -> dict[str, Any]:
         found = dict.fromkeys(document_schema()["properties"])
     head = {"name": compared.name, "changes": dict(compared.variant.changes)}
     failure = {"kind": compared.failure, "reason": compared.reason} if compared.failure else None
-    return {**head, **found, "failure": failure}
+    short = None if compared.result is None else list(shortfalls(compared.result))
+    return {**head, **found, "falls_short": short, "failure": failure}
 
 
 def compare(

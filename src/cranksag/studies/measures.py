@@ -13,9 +13,11 @@ from cranksag.errors import InputError
 from cranksag.parts.conductors import copper_mass_per_metre
 from cranksag.quantities import ConductorSize, shown
 from cranksag.resolve import Boat
+from cranksag.resolve.model import Bank
 from cranksag.runner import read_value
 from cranksag.scenario import field_table
 from cranksag.studies.axes import part_kinds
+from cranksag.studies.banks import BANK_KINDS, BankLine, bank_lines, plain_figure
 from cranksag.verdict.results import DisplayResult, Result
 
 RPM = 60.0 / (2.0 * math.pi)  # [rpm s/rad]
@@ -48,14 +50,16 @@ NUMBERS = (
     "hold_up_fed_share",
     *_HOLD_UP,
     "wire_length_m",
+    "copper_kg",
     "mass_kg",
     "cost",
     "solve_s",
 )
 """Number columns in order: as in the simulate document; flags are 0 or 1; `starts`: it turns, and fires unless
 the scenario says it never does. `wire_length_m` counts every written or
-defaulted conductor, out and back; `mass_kg` its copper and the named catalogue parts that state a mass, as many
-as the boat has of each; `cost` is in the unit of the prices given or stated in the catalogue, empty without one."""
+defaulted conductor, out and back, and `copper_kg` its copper; `mass_kg` that copper and the named catalogue parts that
+state a mass, as many as the boat has of each, empty where a capacitor bank is neither a part that states one nor of the
+capacitance of such a part; `cost` is in the unit of the prices given or stated in the catalogue, empty without one."""
 
 TEXTS = ("display", "source", "near_switching", "dangers", "warnings")
 """Text columns: which display is the worst, what fed it at its minimum, and short notes joined by "; "."""
@@ -104,13 +108,14 @@ class RowMeasure:
     """Result to payload: [numbers in the order of `NUMBERS`, texts in the order of `TEXTS`, status, reason].
 
     `masses` [kg] and `part_prices` by "kind:name in lower case"; `strings`: cells in series of supercapacitors by
-    name; `prices` as given.
+    name; `prices` as given; `banks`: what a bank that names no part may be.
     """
 
     masses: dict[str, float] = field(default_factory=dict)
     prices: tuple[Price, ...] = ()
     part_prices: dict[str, float] = field(default_factory=dict)
     strings: dict[str, int] = field(default_factory=dict)
+    banks: tuple[BankLine, ...] = ()
 
     @classmethod
     def of(cls, catalogue: Catalogue | None = None, prices: Sequence[Price] = ()) -> RowMeasure:
@@ -122,7 +127,7 @@ class RowMeasure:
                 if name in KINDS[entry.kind] and name in entry.values:
                     found[f"{entry.kind}:{part_key(entry.name)}"] = float(entry.value(name))
         strings = {part_key(entry.name): int(entry.value("cells")) for entry in parts.entries("supercapacitor")}
-        return cls(figures["mass"], tuple(prices), figures["price"], strings)
+        return cls(figures["mass"], tuple(prices), figures["price"], strings, bank_lines(parts))
 
     def __call__(self, result: Result) -> list[Any]:
         display, boat = result.display, result.boat
@@ -143,9 +148,20 @@ class RowMeasure:
         copper = sum(copper_mass_per_metre(size) * length for _, size, length in wires)
         return {
             "wire_length_m": sum(length for _, _, length in wires),
-            "mass_kg": copper + sum(masses),
+            "copper_kg": copper,
+            "mass_kg": copper + sum(masses) + self._bank(boat, named, "mass", self.masses),
             "cost": self._cost(boat, wires, named) if self.prices or self.part_prices else math.nan,
         }
+
+    def _bank(self, boat: Boat, named: list[tuple[str, str]], figure: str, known: dict[str, float]) -> float:
+        """Mass or price of a capacitor bank beyond what the named parts state: that of a line it could be where it
+        names none; nan where nobody says."""
+        if not isinstance(boat.hold_up, Bank):
+            return 0.0
+        keys = [key for path, key in named if path == "hold_up.capacitor"]
+        if not keys:
+            return plain_figure(boat, self.banks, figure)
+        return 0.0 if all(key in known for key in keys) else math.nan
 
     def _count(self, path: str, key: str, boat: Boat) -> float:
         """How many of a named part the boat has."""
@@ -175,6 +191,8 @@ class RowMeasure:
         for path, key in named:
             if path not in given and key.partition(":")[0] in priced:
                 total += self.part_prices.get(key, math.nan) * self._count(path, key, boat)
+        if BANK_KINDS.get(boat.branch) in priced and not given.keys() & {"hold_up.capacitor", "hold_up.capacitance"}:
+            total += self._bank(boat, named, "price", self.part_prices)
         return total
 
 

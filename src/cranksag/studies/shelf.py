@@ -16,6 +16,7 @@ from cranksag.quantities import ConductorSize, parse_conductor_size
 from cranksag.resolve import Boat
 from cranksag.resolve.dangers import AT_REST
 from cranksag.resolve.hold_up import OVER_CHARGE_12, OVER_CHARGE_24
+from cranksag.resolve.model import BLADE
 from cranksag.runner import spec_at
 from cranksag.scenario.specs import Number, Quantity, Size
 from cranksag.studies.axes import Axis, make_axis, parse_axis, part_kinds
@@ -84,7 +85,7 @@ def _usual(path: str, boat: Boat, catalogue: Catalogue | None) -> Axis:
     if kinds:
         if kinds[0] not in (*_ORDER, "supercapacitor"):
             raise InputError([f"--for {path}: no {kinds[0]} is larger than another; name those to try with --shelf"])
-        names = _parts(kinds[0], boat, catalogue)
+        names = _parts(path, kinds[0], boat, catalogue)
         if not names:
             raise InputError([f"--for {path}: no {kinds[0]} of the catalogue fits this boat; name some with --shelf"])
         return make_axis(path, names)
@@ -96,6 +97,9 @@ def _usual(path: str, boat: Boat, catalogue: Catalogue | None) -> Axis:
     if isinstance(field, Quantity):
         low, high = _BANKS.get(boat.branch, field.limits) if path == "hold_up.capacitance" else field.limits
         shelf = shelf_between(path, low, high, catalogue) if low > 0.0 else None
+        if shelf and path in ("feed.fuse", "hold_up.fuse"):
+            ratings = _ratings(path, boat, catalogue)
+            shelf = [(text, rating) for text, rating in shelf if rating in ratings]
         if shelf:
             return make_axis(path, [text for text, _ in shelf])
     raise InputError(
@@ -103,10 +107,17 @@ def _usual(path: str, boat: Boat, catalogue: Catalogue | None) -> Axis:
     )
 
 
-def _parts(kind: str, boat: Boat, catalogue: Catalogue | None) -> list[str]:
+def _ratings(path: str, boat: Boat, catalogue: Catalogue | None) -> set[float]:
+    """Ratings [A] in which the type of the boat's fuse is made; a fuse of another type is a change of holder."""
+    fitted = boat.feed.fuse_type if path == "feed.fuse" else getattr(boat.hold_up, "fuse_type", BLADE)
+    parts = catalogue if catalogue is not None else load_catalogue()
+    return {float(e.value("rating")) for e in parts.entries("fuse") if e.value("type") == fitted.name}
+
+
+def _parts(path: str, kind: str, boat: Boat, catalogue: Catalogue | None) -> list[str]:
     """Names of the parts that fit the boat's voltage, small first; of equal ones the better one first."""
     parts = catalogue if catalogue is not None else load_catalogue()
-    fitting = [entry for entry in parts.entries(kind) if _fits(kind, entry, boat)]
+    fitting = [entry for entry in parts.entries(kind) if _fits(kind, entry, boat) and _wired(path, entry, boat)]
     order = partial(_string_capacitance, boat) if kind == "supercapacitor" else _ORDER[kind]
     return [entry.name for entry in sorted(fitting, key=lambda e: (order(e), e.name))]
 
@@ -136,6 +147,15 @@ def _fits(kind: str, entry: Entry, boat: Boat) -> bool:
     if kind == "fuse":
         return float(entry.value("rated_voltage")) >= over
     return True
+
+
+def _wired(path: str, entry: Entry, boat: Boat) -> bool:
+    """Whether a relay of the hold-up brings the contact that the boat is wired for; a changeover contact makes too,
+    where the scenario says that only this is used."""
+    held = boat.values.get("hold_up.contact")
+    if path != "hold_up.relay" or held is None:
+        return True
+    return entry.value("contact") == held.value or (held.value == "make" and held.origin == "written")
 
 
 _RATED_AT = {"relay": "coil_voltage", "starter": "voltage", "solenoid": "voltage"}

@@ -1,9 +1,10 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Size: the smallest standard value that holds with margin in every corner.
 
-A value holds if in every corner no display restarts, the margin is at least the one wanted, and the value brings no
-danger or overload of its own. For fields that decide whether the engine turns, the engine must start as well; for the
-display's own supply and hold-up a corner in which it does not start is told, not held against the value.
+A value holds if in every corner every display runs at START and none restarts, the margin is at least the one wanted,
+and the value brings no danger or overload of its own. For fields that decide whether the engine turns, the engine must
+start as well; for the display's own supply and hold-up a corner in which it does not start is told, not held against
+the value.
 
 How the answer is found, and why it is that of trying everything: `cranksag.studies.search`.
 """

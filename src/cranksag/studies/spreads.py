@@ -22,7 +22,7 @@ from dataclasses import dataclass
 from cranksag.errors import InputError
 from cranksag.parts.battery import temperature_law_spread
 from cranksag.parts.relay import OPERATE_SHARE_LOW, OPERATE_SHARE_TYPICAL, must_operate_spread, must_release_spread
-from cranksag.quantities import nearest, shown
+from cranksag.quantities import SHARE, nearest, shown
 from cranksag.resolve import Boat
 from cranksag.resolve.model import Bank, HouseFeed, StandbyPack, Value
 from cranksag.resolve.specimen import (
@@ -38,7 +38,7 @@ from cranksag.resolve.specimen import (
 from cranksag.runner import spec_at
 from cranksag.scenario.specs import Number, Quantity
 
-__all__ = ["DEFAULT_SPREADS", "ON_THE_BOAT", "Spread", "parse_spread", "spreads_of"]
+__all__ = ["DEFAULT_SPREADS", "MULTIPLE", "ON_THE_BOAT", "Spread", "drawn_unit", "parse_spread", "spreads_of"]
 
 CUT = 3.0
 """Standard deviations at which a Gaussian is cut off."""
@@ -91,6 +91,19 @@ def _cut_normal(share: float) -> float:
     standard = NormalDist()
     outside = standard.cdf(-CUT)
     return min(max(standard.inv_cdf(outside + share * (1.0 - 2.0 * outside)), -CUT), CUT)
+
+
+MULTIPLE = "x nominal"
+"""Unit of what is drawn as a multiple of the boat's own figure."""
+
+
+def drawn_unit(path: str) -> str:
+    """Unit in which values of a spread are drawn: SI (degC for temperatures), "-" for a share and a plain number, or
+    `MULTIPLE`."""
+    if path in ON_THE_BOAT:
+        return MULTIPLE
+    field = spec_at(path)
+    return field.measure.si if isinstance(field, Quantity) and field.measure is not SHARE else "-"
 
 
 # --- default spreads -----------------------------------------------------------------------------------------

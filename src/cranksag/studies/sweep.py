@@ -6,12 +6,14 @@ from __future__ import annotations
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import closing, nullcontext
 from dataclasses import asdict, dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from cranksag.catalogue import Catalogue
-from cranksag.errors import InputError
+from cranksag.errors import InputError, Interrupted
 from cranksag.resolve import Boat
 from cranksag.runner import (
     SUFFIX,
@@ -125,15 +127,16 @@ def sweep(
         journal_path(target).unlink(missing_ok=True)
     journal = None if target is None else Journal(journal_path(target), resume=resume)
     run = _Run(plan, work)
+    told = partial(interrupted, run.done, run.count, kept=target is not None)
     try:
-        with StopRequest() as stop, Progress(run.count, quiet=not progress) as bar:
-            run.fill(stop, bar, journal, workers, on, wall_limit)
-        finished = run.finished()
-        if target is not None:
-            write_table(finished.table, target)
-    finally:
-        if journal is not None:
-            journal.close(delete=False)
+        with closing(journal) if journal is not None else nullcontext(), StopRequest(told) as stop:
+            with Progress(run.count, quiet=not progress) as bar:
+                run.fill(stop, bar, journal, workers, on, wall_limit)
+            finished = run.finished()
+            if target is not None:
+                write_table(finished.table, target)
+    except KeyboardInterrupt:  # after the request was heard and left
+        raise Interrupted(told()) from None
     if journal is not None and not finished.interrupted:
         journal.path.unlink(missing_ok=True)
     return finished
@@ -153,6 +156,12 @@ def plan_of(axes: Sequence[str | Axis], ties: Ties, catalogue: Catalogue | None,
     made = [next(read) if isinstance(axis, str) else axis for axis in axes]
     sample = None if ties.sample is None else parse_sample(ties.sample, ties.seed)
     return make_plan(made, ties.zipped, ties.same, ties.where, sample)
+
+
+def interrupted(done: Callable[[], int], count: int, *, kept: bool) -> str:
+    """What an interrupted sweep says: rows `done` of `count`, and whether they are `kept` in a journal."""
+    further = "the same command with --resume carries on" if kept else "with --out they would be kept"
+    return f"interrupted: {done()} of {count} rows done; {further}"
 
 
 def journal_path(target: Path) -> Path:
@@ -211,6 +220,10 @@ class _Run:
         finally:
             outcomes.close()
             self.seconds = time.perf_counter() - began
+
+    def done(self) -> int:
+        """Rows that are in the table."""
+        return self.computed + self.recalled
 
     def _jobs(self) -> Iterator[Job]:
         keys = Keys(self.work)

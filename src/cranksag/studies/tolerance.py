@@ -39,7 +39,15 @@ from cranksag.studies.shares import (
     interval,
     running,
 )
-from cranksag.studies.spreads import DEFAULT_SPREADS, ON_THE_BOAT, Spread, parse_spread, spreads_of
+from cranksag.studies.spreads import (
+    DEFAULT_SPREADS,
+    MULTIPLE,
+    ON_THE_BOAT,
+    Spread,
+    drawn_unit,
+    parse_spread,
+    spreads_of,
+)
 from cranksag.verdict.results import Result
 
 __all__ = ["Draw", "Tolerance", "tolerance"]
@@ -143,19 +151,21 @@ class Tolerance:
             "seed": self.seed,
             "spreads": [
                 {"path": s.path, "law": s.law, "low": s.low, "middle": s.middle, "high": s.high,
-                 "absolute": s.absolute, "source": s.source}
+                 "absolute": s.absolute, "unit": drawn_unit(s.path) if s.absolute else MULTIPLE,
+                 "drawn_unit": drawn_unit(s.path), "source": s.source}
                 for s in self.spreads
             ],
         }  # fmt: skip
 
     def _boat(self, draw: int) -> dict[str, Any]:
-        """A draw, the values of the strongest correlations first."""
+        """A draw, the values of the strongest correlations first, each in its unit."""
         named = [found.path for found in self.correlations]
         return {
             "draw": draw,
             "margin_v": float(self.margins[draw]),
             "minimum_voltage_v": float(self.minima[draw]),
             "values": {path: float(self.values[path][draw]) for path in named},
+            "units": {path: drawn_unit(path) for path in named},
         }
 
 

@@ -10,7 +10,7 @@ from cranksag.parts.converter import input_current
 from cranksag.resolve import Boat
 from cranksag.resolve.model import ConverterAhead
 from cranksag.verdict.results import Result
-from cranksag.verdict.shortfall import shortfalls, uncharged
+from cranksag.verdict.shortfall import late, shortfalls, uncharged
 
 __all__ = ["Trial", "TrialMeasure"]
 
@@ -22,9 +22,9 @@ FUSE_LOAD = 0.75
 class Trial:
     """What became of one value in one corner.
 
-    `margin` [V], None where the simulation failed; `minimum` [V]; `holds`: no display restarts; `starts`: the engine
-    does, or was told never to fire; `refused`: a danger or an overload that rules the value out, else ""; `why`: what
-    went wrong; `uncharged`: the bank was, at START; `failed`: the simulation did.
+    `margin` [V], None where the simulation failed; `minimum` [V]; `holds`: every display runs at START and none
+    restarts; `starts`: the engine does, or was told never to fire; `refused`: a danger or an overload that rules the
+    value out, else ""; `why`: what went wrong; `uncharged`: the bank was, at START; `failed`: the simulation did.
     """
 
     margin: float | None
@@ -51,14 +51,15 @@ class TrialMeasure:
     known_dangers: tuple[str, ...] = ()
 
     def __call__(self, result: Result) -> list[Any]:
+        holds = all(d.holds for d in result.displays) and not late(result)
         starts = result.cranks.turns and (result.cranks.fires or result.boat.fires_after is None)
         return [
             min(d.margin for d in result.displays),
             result.display.minimum_voltage,
-            all(d.holds for d in result.displays),
+            holds,
             starts,
             self._refused(result),
-            _why(result) if not result.display.holds or (self.must_start and not starts) else _lowest(result),
+            _why(result) if not holds or (self.must_start and not starts) else _lowest(result),
             uncharged(result),
         ]
 
@@ -105,12 +106,23 @@ def _why(result: Result) -> str:
     display = result.display
     if not display.holds and display.restarts == 0:
         return f"{display.name} never starts: its supply stays below its restart voltage"
+    if display.holds and (names := late(result)):
+        return f"{' and '.join(names)} is not running yet at START{_not_yet(result)}"
     if display.holds:
         return f"the engine does not start: {result.cranks.reason}"
     times = "once" if display.restarts == 1 else f"{display.restarts} times"
     short = f"{-display.margin:.2f} V " if -display.margin >= 0.005 else ""
     told = f"{display.name} restarts {times}, held {short}below its threshold"
     return f"{told}{_attempt(result)}; {hint}" if (hint := ", ".join(shortfalls(result))) else told + _attempt(result)
+
+
+def _not_yet(result: Result) -> str:
+    """When START comes, and what a converter waits for."""
+    boat, wait = result.boat, f", {result.boat.crank.key_on_before:.3g} s after key-on"
+    if not isinstance(boat.hold_up, ConverterAhead):
+        return wait
+    delay = boat.hold_up.converter.restart_delay
+    return f"{wait}: the converter starts {delay:.3g} s after its input has come (hold_up.restart_delay)"
 
 
 def _lowest(result: Result) -> str:

@@ -23,6 +23,8 @@ AS_WRITTEN = "as written"
 """Name of the boat without any change."""
 
 _CHANGE = re.compile(r"\s*([a-z_]+(?:\.[a-z0-9_]+)*)\s*=(.*)", re.DOTALL)
+_SEMICOLON = re.compile(r"\s*;\s*([a-z_]+(?:\.[a-z0-9_]+)+\s*=)")
+"""A semicolon before a change; within the name of a part none stands before ``PATH=``."""
 LONGEST_NAME = 60  # [characters]
 
 
@@ -85,6 +87,9 @@ def parse_variant(text: str) -> Variant:
         raise InputError([f"{shown(text)}: write NAME:PATH=VALUE, such as thick:feed.size=10 AWG"])
     if len(name) > LONGEST_NAME or not name.isprintable():
         raise InputError([f"{shown(name)}: the name must be one line of at most {LONGEST_NAME} characters"])
+    if _SEMICOLON.search(rest):
+        written = _SEMICOLON.sub(r",\1", rest.strip())
+        raise InputError([f"{shown(name)}: a comma separates changes, not a semicolon: write {name}:{written}"])
     changes: dict[str, str] = {}
     problems: list[str] = []
     last = ""

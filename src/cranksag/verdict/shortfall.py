@@ -9,10 +9,19 @@ from collections.abc import Iterator
 from cranksag.parts.charging import time_to_ready
 from cranksag.quantities import RESISTANCE, format_quantity
 from cranksag.resolve.model import Bank, Boat, ConverterAhead
+from cranksag.verdict.display import first_runs
 from cranksag.verdict.hold_up import CHARGED
 from cranksag.verdict.results import Result
 
+OWN_START = 0.01  # [s] from supply to running, of which 5 ms above its restart voltage; before the relay has closed
 TAKES = 0.2  # [V] drop of a series diode worth naming; engineering estimate
+
+
+def late(result: Result) -> tuple[str, ...]:
+    """Displays that first run after START, as behind a converter with the key turned through: no crank has met them
+    running from its beginning. One that is fed as the key turns runs within `OWN_START` and counts as in time."""
+    start = result.boat.crank.key_on_before + OWN_START
+    return tuple(d.name for k, d in enumerate(result.displays) if first_runs(result.traces, k) > start)
 
 
 def uncharged(result: Result) -> bool:
@@ -28,7 +37,7 @@ def shortfalls(result: Result) -> Iterator[str]:
     report, boat = result.hold_up, result.boat
     crank, holds = boat.crank, result.display.holds
     if uncharged(result):
-        yield f"the bank is not charged yet at START, {crank.key_on_before:.3g} s after key-on"
+        yield f"the bank is not charged yet at START, {crank.key_on_before:.3g} s after key-on{_needs(boat)}"
     if "ready_after_s" in report:
         if not holds and not uncharged(result) and report["ride_through_s"] < crank.key_held:
             yield f"it carries the display for {report['ride_through_s']:.3g} s of {crank.key_held:.3g} s"
@@ -41,7 +50,9 @@ def shortfalls(result: Result) -> Iterator[str]:
         if report.get("chatter_count"):
             yield "the hold-up relay drops out and closes again"
     if report.get("cut_outs") and isinstance(boat.hold_up, ConverterAhead):
-        yield f"the converter cuts out below {boat.hold_up.converter.cut_out:.3g} V at its input"
+        unit = boat.hold_up.converter
+        again = f"{unit.restart_delay:.3g} s after that is back at {unit.cut_in:.3g} V"
+        yield f"the converter cuts out below {unit.cut_out:.3g} V at its input and starts again {again}"
     if not holds:
         yield from _series_diode(result)
 
@@ -51,6 +62,13 @@ def _series_diode(result: Result) -> Iterator[str]:
     for line in result.demand_budget:
         if line.element == "feed diode" and not line.blocking and line.drop > TAKES:
             yield f"its feed diode takes {line.drop:.2f} V from the normal feed"
+
+
+def _needs(boat: Boat) -> str:
+    """How long the boat's bank takes to charge, if it ever does."""
+    hold = boat.hold_up
+    needed = _ready(boat, hold, hold.inrush_limit or 0.0) if isinstance(hold, Bank) else math.inf
+    return f" (it needs about {math.ceil(needed)} s)" if boat.crank.key_on_before < needed < math.inf else ""
 
 
 def charging_advice(boat: Boat) -> str:

@@ -272,7 +272,9 @@ def _fuses(boat: Boat, traces: Traces) -> Iterator[Stress]:
 
 
 def _release(boat: Boat, traces: Traces, times: KeyTimes) -> Iterator[Stress]:
-    highest = DISPLAY_HIGHEST_24 if boat.nominal_voltage > SPLIT_VOLTAGE else DISPLAY_HIGHEST_12
+    usual = DISPLAY_HIGHEST_24 if boat.nominal_voltage > SPLIT_VOLTAGE else DISPLAY_HIGHEST_12
+    plates = [boat.values[f"{display.path}.maximum_supply"].value for display in boat.displays]
+    highest = min([usual, *(plate for plate in plates if isinstance(plate, float))])
     yield Stress("display pins", "voltage at release", release_peak(traces, times), highest, "V")
     kick = coil_kick(traces, times)
     # the bare coil of a start relay is the boat's own affair until something is added to its wire

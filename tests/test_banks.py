@@ -1,0 +1,99 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What an unnamed capacitor bank weighs and costs: as a line of the catalogue that it could be, or nobody knows."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import pytest
+
+from cranksag.catalogue import Catalogue, load_catalogue
+from cranksag.scenario import Scenario, loads_scenario
+from cranksag.studies import sweep
+from cranksag.studies.analysis import usual_objectives
+from cranksag.studies.measures import NUMBERS, TEXTS
+from cranksag.studies.table import AxisColumn, Table
+
+SHORT = """title = "short crank"
+[crank]
+key_on_before = "20 ms"
+key_held = "150 ms"
+after = "50 ms"
+[engine]
+fires_after = "never"
+[[displays]]
+name = "helm"
+brownout = "6 V"
+restarts_above = "7 V"
+"""
+
+
+@pytest.fixture(scope="module")
+def short() -> Scenario:
+    return loads_scenario(SHORT, "short.toml")
+
+
+def test_a_plain_capacitance_weighs_what_a_line_of_it_weighs_or_nothing_is_said(short: Scenario) -> None:
+    """Seven cells of 50 F are 7.14 F; of 6 F no cell is listed, so that nobody knows what they weigh."""
+    axes = ["hold_up.branch=supercapacitor", "hold_up.cells=7", "hold_up.capacitance=7.14 F,6 F"]
+    known, unknown = sweep(short, axes).table.rows()
+    each = load_catalogue().find("supercapacitor", "50 F 2.7 V cell").value("mass")
+    assert known["mass_kg"] - known["copper_kg"] == pytest.approx(7.0 * each)
+    assert unknown["mass_kg"] is None
+    assert unknown["copper_kg"] == known["copper_kg"] > 0.0
+
+
+OWN_CAN = """
+[[capacitor]]
+name = "my can"
+capacitance = "33 mF"
+rated_voltage = "40 V"
+mass = "0.4 kg"
+price = 30
+source = "label"
+provenance = "engineering estimate"
+"""
+
+
+def test_a_plain_reservoir_costs_and_weighs_what_a_can_of_it_does(short: Scenario, tmp_path: Path) -> None:
+    """One that names a can of which nothing is stated is as unknown as one that no can fits."""
+    (tmp_path / "mine.toml").write_text(OWN_CAN, encoding="utf-8")
+    own, boat = load_catalogue([tmp_path / "mine.toml"]), short.with_overrides({"hold_up.branch": "reservoir"})
+
+    def bought(
+        change: dict[str, str], catalogue: Catalogue | None = own, prices: tuple[str, ...] = ()
+    ) -> tuple[float | None, float | None]:
+        changed, axes = boat.with_overrides(change), ["crank.attempts=1"]
+        (row,) = sweep(changed, axes, catalogue=catalogue, prices=prices, workers=1).table.rows()
+        return None if row["mass_kg"] is None else round(row["mass_kg"] - row["copper_kg"], 9), row["cost"]
+
+    assert bought({"hold_up.capacitance": "33 mF"}) == (0.4, 30.0)
+    assert bought({"hold_up.capacitor": "my can"}) == (0.4, 30.0)
+    for unlike in (
+        {"hold_up.capacitance": "47 mF"},
+        {"hold_up.capacitance": "33 mF", "hold_up.rated_voltage": "63 V"},
+        {"hold_up.capacitor": "47 mF 25 V screw terminal"},
+    ):
+        assert bought(unlike) == (None, None), unlike
+    assert bought({"hold_up.capacitance": "33 mF"}, None) == (None, None)
+    given = "hold_up.capacitance=47 mF:12"
+    assert bought({"hold_up.capacitance": "47 mF"}, own, (given,)) == (None, 12.0)
+    assert bought({"hold_up.branch": "none"}) == (0.0, 0.0)
+
+
+def test_the_copper_stands_in_where_the_mass_of_a_survivor_is_not_known() -> None:
+    assert "mass_kg" in _objectives([1.0, 2.0])
+    assert "copper_kg" not in _objectives([1.0, 2.0])
+    assert "copper_kg" in _objectives([1.0, math.nan])
+    assert "mass_kg" not in _objectives([1.0, math.nan])
+
+
+def _objectives(masses: list[float]) -> set[str]:
+    """Usual objectives of survivors with these masses, and copper that varies."""
+    table = Table.empty([AxisColumn("feed.length", "m")], len(masses))
+    for number, mass in enumerate(masses):
+        table.put_axes(number, [f"{number + 1} m"], [number + 1.0])
+        numbers = {"margin_v": 1.0, "minimum_voltage_v": 9.5, "starts": 1.0, "mass_kg": mass, "copper_kg": 1.0 + number}
+        table.put(number, [[numbers.get(name) for name in NUMBERS], [""] * len(TEXTS), "held", ""])
+    return {objective.name for objective in usual_objectives(table)}
