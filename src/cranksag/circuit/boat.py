@@ -123,11 +123,12 @@ def relay_values(relay: RelayCircuit, current: float = 0.0) -> dict[str, float]:
 
 def add_battery(build: Builder, block: str, name: str, p: str, n: str, battery: BatteryCircuit, current: float) -> None:
     """A bank from `n` to `p` that has carried `current` [A] for long at the start."""
+    charged = {"vq": battery.surface_voltage, "cq": battery.surface_capacitance} if battery.surface_voltage else {}
     build.instance(
         block,
         name,
         (p, n),
-        "battery",
+        "battery_charged" if charged else "battery",
         voc=battery.open_circuit_voltage,
         r0=battery.resistance_instant,
         va=battery.activation_voltage,
@@ -137,6 +138,7 @@ def add_battery(build: Builder, block: str, name: str, p: str, n: str, battery: 
         cs=battery.time_slow / battery.resistance_slow,
         vf0=battery.activation_voltage * math.asinh(current / battery.activation_current),
         vs0=current * battery.resistance_slow,
+        **charged,
     )
 
 
