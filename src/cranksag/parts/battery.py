@@ -3,8 +3,8 @@
 
 The circuit is that of `cranksag.parts.discharge`. Everything scales with one size: a battery of twice the rating at
 twice the current has the same voltage. A voltage at rest above a full battery's is surface charge: 15 starts of one car
-from 12.3 to 13.4 V at rest (`cranksag.validate.measured`) settle at voltages that do not follow it, so it is gone in
-the first tenths of a second.
+from 12.3 to 13.4 V at rest (`cranksag.validate.measured`) settle at voltages that do not follow it (0.05 +- 0.15 V
+per volt; the 13 of one day alone 0.3 +- 0.2), so most of it is gone in the first tenths of a second.
 
 Charge transfer and double layer come from a published set of electrode kinetics; the share of the slow part and its
 time from published pulse currents of AGM batteries at 25 degC (5 to 30 s; used for every chemistry); the scale of the
