@@ -88,6 +88,7 @@ def test_each_subcircuit_is_used_by_some_boat() -> None:
     pack = {"hold_up.branch": "standby pack"}
     boats += [(BOAT, pack | {"hold_up.suppression": kind}) for kind in ("none", "zener", "resistor", "diode")]
     boats += [(BOAT, pack | {"hold_up.recharge": "charger"}), (BOAT, {"displays.0.sense_threshold": "4 V"})]
+    boats.append((BOAT, {"battery.open_circuit_voltage": "13.0 V"}))
     for text, changes in boats:
         deck = build_circuit(resolve(loads_scenario(text).with_overrides(changes))).deck.text
         used |= set(re.findall(r"^\.subckt (\S+)", deck, re.MULTILINE | re.IGNORECASE))

@@ -55,6 +55,9 @@ AT_REST = {
     "always, 24 V and a converter": (ALWAYS | {"hold_up.branch": "converter", "battery.in_series": "2"}, ""),
     "link closed, unequal banks": ({"link.kind": "closed"}, HOUSE),
     "always, link closed, unequal banks": (ALWAYS | {"link.kind": "closed"}, HOUSE),
+    "surface charge": ({"battery.open_circuit_voltage": "13.2 V"}, ""),
+    "surface charge, always": (ALWAYS | {"battery.open_circuit_voltage": "13.2 V"}, ""),
+    "surface charge, link closed": ({"battery.open_circuit_voltage": "13.2 V", "link.kind": "closed"}, HOUSE),
     "diode isolator": (ALWAYS | {"link.kind": "diode isolator"}, HOUSE),
     "diode-only pack": (PACK | {"hold_up.contact": "none"}, ""),
     "diode-only pack, charged through a resistor": (
@@ -114,6 +117,18 @@ def test_no_node_moves_before_key_on(name: str) -> None:
 def test_no_node_of_an_example_moves_before_key_on(name: str) -> None:
     scenario = loads_scenario(example_text(name), name)
     assert movement(scenario.with_overrides({"crank.key_on_before": "50 ms", "crank.after": "50 ms"})) < STILL
+
+
+def test_only_a_battery_left_alone_holds_a_surface_charge() -> None:
+    """A display that is always on, or a lower bank beside it, would have taken it before the crank."""
+    for name, holds in (
+        ("surface charge", True),
+        ("surface charge, always", False),
+        ("surface charge, link closed", False),
+    ):
+        changes, more = AT_REST[name]
+        text = build_circuit(resolve(loads_scenario(BOAT + more).with_overrides(changes))).deck.text
+        assert bool(re.search(r"^X\S+ .*\bbattery_charged\b", text, re.MULTILINE | re.IGNORECASE)) is holds, name
 
 
 def test_wrong_initial_conditions_would_be_seen() -> None:

@@ -13,7 +13,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cranksag.validate import measured
-from cranksag.validate.measured import RENEWED_EVERY, SPREAD, VOLTAGE_STEP, Shape, modelled, sample, shape
+from cranksag.validate.measured import (
+    FILTERED,
+    RENEWED_EVERY,
+    SPREAD,
+    VOLTAGE_STEP,
+    Shape,
+    modelled,
+    sample,
+    shape,
+    waveforms,
+)
 
 DATA = Path(__file__).parent / "data"
 RECORD = DATA / "petrol_4cyl_warm_cranks.csv"
@@ -72,16 +82,38 @@ def test_the_record_cannot_show_the_dip() -> None:
     assert min(lowest) < 8.0
     assert max(lowest) > 10.5
     # The model's own dip disappears in the sampler as well: its depth hangs on the clock's phase by more than a volt.
-    result = _modelled_run()
-    depth = [float(sample(*result, phase)[1].min()) for phase in np.linspace(0.0, RENEWED_EVERY, 20)]
+    time, supply, _ = waveforms()
+    depth = [float(sample(time, supply, phase)[1].min()) for phase in np.linspace(0.0, RENEWED_EVERY, 20)]
     assert max(depth) - min(depth) > 1.0
 
 
-def _modelled_run() -> tuple[np.ndarray, np.ndarray]:
-    from cranksag.simulate import simulate
+def test_some_starts_are_filtered_and_some_are_not() -> None:
+    """A start whose reading comes down from 19.2 V by halves shows the filter, another's fall to 7.5 V its absence.
 
-    traces = simulate(measured.car()).traces
-    return traces.time, traces.signals["battery"]
+    Undone, that would be 1.6 V, and 12.9 V a quarter of a second into the crank.
+    """
+    climbing = STARTS["log20200816_05"][1]
+    first = climbing[np.flatnonzero(np.diff(climbing, prepend=0.0) != 0.0)][:5]
+    assert first == pytest.approx([13.0 + 6.2 * FILTERED**k for k in range(5)], abs=0.1)
+    time, volts, *_ = STARTS["log20200816_09"]
+    before, dip, later = (float(np.interp(t, time, volts)) for t in (-0.1, 0.05, 0.35))
+    assert (dip - (1.0 - FILTERED) * before) / FILTERED < 3.0
+    assert (later - (1.0 - FILTERED) * dip) / FILTERED > 12.5
+
+
+def test_the_settled_voltage_does_not_follow_the_rest_voltage() -> None:
+    """Surface charge is gone before the crank has settled: 0.05 +- 0.15 V per volt at rest, 0.3 +- 0.2 on one day.
+
+    An EMF at the rest voltage would give 0.85: the starter takes back the rest through its current.
+    """
+    rest = np.array([found.rest for found in SHAPES.values()])
+    settled = rest * np.array([found.plateau_over_rest for found in SHAPES.values()])
+    day = np.array([event.startswith("log20200816") for event in SHAPES])
+    for chosen in (np.ones_like(day), day):
+        x, y = rest[chosen] - rest[chosen].mean(), settled[chosen] - settled[chosen].mean()
+        slope = float(x @ y / (x @ x))
+        error = float(np.sqrt(np.sum((y - slope * x) ** 2) / (x.size - 2) / (x @ x)))
+        assert slope + 2.0 * error < 0.85
 
 
 # --- the sampler --------------------------------------------------------------------------------------------
@@ -127,17 +159,20 @@ def _inside(found: Shape, name: str) -> bool:
     return bool(low <= getattr(found, name) <= high)
 
 
-def test_the_model_with_its_battery_set_lies_inside_the_measured_spread() -> None:
-    """Found: plateau over rest 0.840 (0.783-0.865), 267 rpm (190-279), recovery 0.68 s (0.28-0.97).
+def test_the_model_lies_inside_the_measured_spread() -> None:
+    """Found: plateau over rest 0.845 (0.783-0.853), 270 rpm (190-279), recovery 0.73 s (0.28-0.77).
 
-    One number was chosen for it, the battery's health; speed and recovery follow from class and temperature.
+    Surface charge, the battery of that car, the place of the meter and the loads beside it brought it from 0.912. The
+    margins are thin, and the last two choices came after a near miss: `measured` says which.
     """
     found = modelled()
     assert [name for name in SPREAD if not _inside(found, name)] == []
 
 
-def test_the_usual_battery_misses_the_plateau() -> None:
-    """As found: 0.912 of the rest voltage where 0.783 to 0.865 were recorded; kept in the table as a miss."""
-    found = modelled(None)
-    assert found.plateau_over_rest == pytest.approx(0.912, abs=0.01)
-    assert not _inside(found, "plateau_over_rest")
+def test_the_filter_of_some_starts_moves_the_recovery_alone() -> None:
+    """Plateau and speed stay inside. Recovery gets 0.4 s longer, out of the spread: the starts with the filter took
+    0.46 to 0.77 s. The model's alternator climbs through its last tenths of a volt slowly where the record leaps.
+    """
+    found = modelled(FILTERED)
+    assert [name for name in SPREAD if not _inside(found, name)] == ["recovery"]
+    assert 0.2 < found.recovery - modelled().recovery < 0.6

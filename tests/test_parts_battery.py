@@ -426,6 +426,31 @@ def test_analytic_voltage_against_the_differential_equation(current: float) -> N
 currents = st.floats(0.0, 5000.0)
 
 
+def test_surface_charge_stands_on_the_published_double_layer() -> None:
+    """0.2 F/m2 on 2.3e7 1/m, 1.25 mm and 593 cm2 of positive plates: 341 F to each cell of a 17 Ah battery."""
+    unit = b.battery_circuit(17.0 * b.RATING_PER_CAPACITY, capacity=17.0 * b.COULOMB_PER_AMPERE_HOUR)
+    assert unit.surface_capacitance * b.CELLS == pytest.approx(0.2 * 2.3e7 * 1.25e-3 * 8 * 0.114 * 0.065, rel=1e-9)
+    assert unit.surface_voltage == 0.0
+
+
+@given(ratings, temperatures, times, st.floats(1.0, 2000.0), st.floats(0.0, 1.0))
+def test_surface_charge_goes_with_the_charge_drawn(
+    rating: float, temperature: float, time: float, current: float, above: float
+) -> None:
+    """From a higher rest voltage the battery comes down to the full battery's, never below it."""
+    full = b.battery_circuit(rating, capacity=3.6e5, temperature=temperature)
+    charged = b.charged_above_full(full, full.open_circuit_voltage + above, full.open_circuit_voltage)
+    extra = b.terminal_voltage(charged, current, time) - b.terminal_voltage(full, current, time)
+    left = max(0.0, above - current * time / full.surface_capacitance)
+    assert extra == pytest.approx(left, abs=1e-9)
+
+
+def test_a_rest_voltage_below_a_full_batterys_is_no_surface_charge() -> None:
+    full = b.battery_circuit(600.0, capacity=3.6e5)
+    assert b.charged_above_full(full, 12.4, 12.65).surface_voltage == 0.0
+    assert b.charged_above_full(full, 12.4, 12.65).open_circuit_voltage == 12.4
+
+
 @given(ratings, temperatures, times, currents, st.floats(1e-3, 500.0))
 def test_the_drop_rises_with_the_current_and_never_faster_than_at_none(
     rating: float, temperature: float, time: float, current: float, more: float

@@ -13,7 +13,8 @@ WAVEFORM = 0.050  # [V] RMS on the display's whole waveform from START on
 STUD = 0.100  # [V] RMS; the spike of tens of volts and microseconds when the main contact opens counts here too
 SHARE = 0.01  # [-] RMS on starter current and engine speed, of their own RMS
 ALWAYS = ("none", "standby pack", "standby pack, changeover", "reservoir", "supercapacitor", "house feed",
-          "converter 24 V", "key cut", "paralleled banks", "two displays", "sense pin", "two attempts")  # fmt: skip
+          "converter 24 V", "key cut", "surface charge", "paralleled banks", "two displays", "sense pin",
+          "two attempts")  # fmt: skip
 
 
 def _cases() -> list[object]:

@@ -39,6 +39,7 @@ CASES = {
     "converter": ("converter-24v", {}),
     "two displays": ("two-displays", {}),
     "paralleled banks": ("paralleled-banks", {}),
+    "surface charge": ("restarting", {"battery.open_circuit_voltage": "13.2 V"}),
 }
 
 

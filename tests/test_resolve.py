@@ -298,6 +298,16 @@ def test_resolving_changes_nothing_in_the_scenario() -> None:
     assert strip(first) == strip(second)
 
 
+def test_a_rest_voltage_above_a_full_batterys_is_surface_charge() -> None:
+    """At 26.7 degC a full flooded battery rests at 12.65 V, so 13.0 V hold 0.35 V of it; two in series twice that."""
+    written = {"battery.open_circuit_voltage": "13.0 V", "temperature.battery": "26.7 degC"}
+    for series, volts in (("1", 0.35), ("2", 0.70)):
+        found = resolve(
+            loads_scenario(example_text("restarting")).with_overrides({**written, "battery.in_series": series})
+        ).battery
+        assert found.surface_voltage == pytest.approx(volts, abs=1e-9)
+
+
 def test_measured_battery_values_are_those_of_one_battery() -> None:
     """Two 12 V batteries in series, three strings: the bank has twice the voltage and two thirds of the resistance."""
     written = {"battery.open_circuit_voltage": "12.5 V", "battery.internal_resistance": "6 mohm"}

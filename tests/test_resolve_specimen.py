@@ -32,7 +32,13 @@ def _boat(name: str) -> Boat:
     return resolve(loads_scenario(example_text(name), name))
 
 
-SIZED = {"resistance_instant": 1, "resistance_slow": 1, "activation_current": -1, "activation_capacitance": -1}
+SIZED = {
+    "resistance_instant": 1,
+    "resistance_slow": 1,
+    "activation_current": -1,
+    "activation_capacitance": -1,
+    "surface_capacitance": -1,
+}
 """Power of the factor on each figure of a battery."""
 
 CHANGES: list[tuple[Callable[[Boat, float], Boat], dict[str, int]]] = [

@@ -101,7 +101,12 @@ def bank(model: Model, name: str, p: str, n: str, battery: BatteryCircuit) -> No
         model.state(state, 0.0, electrical=True)
     model.linear += [(slow, name, -battery.resistance_slow / battery.time_slow), (slow, slow, -1.0 / battery.time_slow)]
     model.linear += [(fast, name, -1.0 / battery.activation_capacitance)]
-    model.net.source(name, p, n, battery.resistance_instant, {fast: -1.0, slow: -1.0}, battery.open_circuit_voltage)
+    behind = {fast: -1.0, slow: -1.0}
+    if battery.surface_voltage > 0.0:  # C dvq/dt = i until vq = all of it, the end in `motion`
+        model.state(f"{name} surface", 0.0)
+        model.linear += [(f"{name} surface", name, -1.0 / battery.surface_capacitance)]
+        behind[f"{name} surface"] = -1.0
+    model.net.source(name, p, n, battery.resistance_instant, behind, battery.open_circuit_voltage)
 
 
 def diode_law(part: DiodeCircuit) -> PortLaw:

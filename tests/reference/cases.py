@@ -43,6 +43,7 @@ CASES: dict[str, tuple[str, dict[str, str]]] = {
     "key cut": ("key-cut", {}),
     "key break": ("restarting", {"feed.dead_in_start": "false", "feed.key_break": "8 ms", "feed.from": "battery"}),
     "paralleled banks": ("paralleled-banks", {}),
+    "surface charge": ("restarting", {"battery.open_circuit_voltage": "13.1 V", "battery.in_parallel": "1"}),
     "two displays": ("two-displays", {}),
     "input diode, internal threshold": (
         "restarting",

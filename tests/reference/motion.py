@@ -126,7 +126,16 @@ def _charge_transfer(model: Model, name: str, battery: BatteryCircuit) -> Rate:
     def rate(x: Sequence[float], currents: Sequence[float], into: list[float]) -> None:
         into[k] -= size * math.sinh(x[k] / battery.activation_voltage)
 
-    return rate
+    if battery.surface_voltage == 0.0:
+        return rate
+    q = model.states[f"{name} surface"]
+    clamp = 100.0 / battery.resistance_instant / battery.surface_capacitance
+
+    def with_surface(x: Sequence[float], currents: Sequence[float], into: list[float]) -> None:
+        rate(x, currents, into)
+        into[q] -= clamp * max(x[q] - battery.surface_voltage, 0.0)
+
+    return with_surface
 
 
 def _machine(model: Model) -> Rate:

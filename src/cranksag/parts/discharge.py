@@ -11,6 +11,9 @@ Charge transfer has a law of its own, the Tafel line with its reversal,
 
 several tenths of a volt at moderate current already, and little more at ten times that. `cranksag.parts.battery` finds
 the parameters; the equation itself is integrated by ``circuits/parts/battery.inc``.
+
+E may hold a surface charge: a voltage above that of a full battery, which stands on the positive plates' double layer
+and goes with the charge that is drawn, min(surface_voltage, I t / surface_capacitance).
 """
 
 from __future__ import annotations
@@ -39,7 +42,8 @@ class BatteryCircuit:
     """Parameters of a battery or bank for the netlist (the module's equation).
 
     open_circuit_voltage [V]; resistance_instant, resistance_slow [ohm]; charge transfer: activation_voltage V_a [V],
-    activation_current I_a [A], double layer activation_capacitance [F]; time_slow [s]; capacity : rated charge [C].
+    activation_current I_a [A], double layer activation_capacitance [F]; time_slow [s]; capacity : rated charge [C];
+    surface_voltage : part of open_circuit_voltage that is surface charge [V]; surface_capacitance : it stands on [F].
     """
 
     open_circuit_voltage: float
@@ -50,6 +54,8 @@ class BatteryCircuit:
     resistance_slow: float
     time_slow: float
     capacity: float
+    surface_capacitance: float
+    surface_voltage: float = 0.0
 
 
 def scaled(circuit: BatteryCircuit, factor: float) -> BatteryCircuit:
@@ -63,6 +69,7 @@ def scaled(circuit: BatteryCircuit, factor: float) -> BatteryCircuit:
         activation_current=circuit.activation_current / factor,
         activation_capacitance=circuit.activation_capacitance / factor,
         resistance_slow=circuit.resistance_slow * factor,
+        surface_capacitance=circuit.surface_capacitance / factor,
     )
 
 
@@ -90,11 +97,22 @@ def voltage_drop(circuit: BatteryCircuit, current: float, time: float) -> float:
     """E - V after a constant current from rest, by the module's equation.
 
     Parameters: circuit; current [A], discharge positive; time since it began [s] >= 0, may be inf.
-    Returns: voltage [V]; an odd function of the current.
+    Returns: voltage [V]; an odd function of the current where there is no surface charge.
     """
     kinetics = circuit.activation_voltage, circuit.activation_current, circuit.activation_capacitance
     slow = -circuit.resistance_slow * math.expm1(-time / circuit.time_slow)
-    return current * (circuit.resistance_instant + slow) + charge_transfer(*kinetics, current, time)
+    return (
+        current * (circuit.resistance_instant + slow)
+        + charge_transfer(*kinetics, current, time)
+        + _stripped(circuit, current, time)
+    )
+
+
+def _stripped(circuit: BatteryCircuit, current: float, time: float) -> float:
+    """Surface charge lost after a constant current [V]; a charging current adds to it."""
+    if circuit.surface_voltage == 0.0:
+        return 0.0
+    return min(circuit.surface_voltage, current * time / circuit.surface_capacitance)
 
 
 def terminal_voltage(circuit: BatteryCircuit, current: float, time: float) -> float:

@@ -3,10 +3,9 @@
 
 from __future__ import annotations
 
-import dataclasses
 import math
 
-from cranksag.parts.battery import BatteryCircuit, bank_circuit, scaled
+from cranksag.parts.battery import BatteryCircuit, bank_circuit, charged_above_full, open_circuit_voltage, scaled
 from cranksag.parts.conductors import inductance_per_metre, run_resistance
 from cranksag.parts.display import CONVERTER_MINIMUM_SHARE, display_circuit
 from cranksag.resolve.fields import Ledger, Section
@@ -75,7 +74,8 @@ def bank(ledger: Ledger, name: str, temperature: float) -> BatteryCircuit:
     instant = circuit.resistance_instant * parallel / series
     section.derived("internal_resistance", instant, "instant part, from the rating, at the battery's temperature")
     if section.written("open_circuit_voltage") is not None:
-        circuit = dataclasses.replace(circuit, open_circuit_voltage=series * section.number("open_circuit_voltage"))
+        full = open_circuit_voltage(1.0, temperature, section.value("chemistry", entry=entry))
+        circuit = charged_above_full(circuit, series * section.number("open_circuit_voltage"), series * full)
     if section.written("internal_resistance") is not None:
         measured = section.number("internal_resistance") * series / parallel
         # a tester's signal is too quick for the double layer: it reads the instant part

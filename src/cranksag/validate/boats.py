@@ -15,10 +15,10 @@ from cranksag.verdict.results import Result
 _BANDS = "TM 5-3895-382-24 table 29 (diesel workshop manual 854f-e34t p. 85), system voltage while cranking"
 _LIMITS = "TM 5-3895-382-24 p. 338, table 30, engines of 2000 h and more"
 _OPTIMISTIC = (
-    "plateau at the battery posts of a sound boat; the model's lies 1 to 5 V above the band and only its inrush "
-    "minimum falls that low. The band asks two to five times the plateau's current of this battery, or the same "
-    "current of one at 18 to 45 % of its rating: more than any published battery figure leaves open. The manual names "
-    "neither battery nor starter nor oil"
+    "plateau at the battery posts of a sound boat; the model's lies 1 to 5 V above the band, while its inrush minimum "
+    "lies inside at all three temperatures and both voltages. As a plateau the band asks two to five times the "
+    "plateau's current of this battery, or the same current of one at 18 to 45 % of its rating: more than any "
+    "published battery figure leaves open. The manual names neither battery nor starter nor oil"
 )
 RPM = 60.0 / (2.0 * np.pi)  # [rpm per rad/s]
 
