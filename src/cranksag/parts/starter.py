@@ -9,7 +9,7 @@ Everything stands at the pinion shaft.  With armature current i and pinion speed
 
 A permanent-magnet machine from its rating alone has ``field_constant_saturated = 0``; one fitted to bench points has
 a small saturating part, because published ones turn slower under load than a constant field allows (a fifth to a
-third more field constant at the loaded current than free, series machines two thirds and more).  ``torque_share`` is
+third more field constant at the loaded current than free, series machines two fifths and more).  ``torque_share`` is
 the share of the electromagnetic torque that reaches the pinion (internal gear, iron, armature reaction).  Published
 loaded points need it: their back-EMF constant is about 1.6 times what their torque per ampere allows.
 """

@@ -40,8 +40,8 @@ RATING_SPREAD = 0.15  # [-] of the equivalent about the printed rating: engineer
 # five published loads of printed rating (the two 1.4 kW ones share theirs) stand at 0.550, 0.543, 0.606, 0.533 and
 # 0.552: mean 0.557
 LOADED_RATING_SHARE = 0.557
-# [-] of a load test's power about the machine's: two machines with two load tests each, 0.4 and 32 % apart,
-# (0.0025 + 0.0506) / 2 a pair of squares over two: 0.16 for one test; with RATING_SPREAD 0.22
+# [-] of the rating from one load test.  Two machines have two tests each, whose powers differ by logarithms of 0.004
+# and 0.318: standard deviation of one test 0.16; with RATING_SPREAD 0.22
 LOADED_RATING_SPREAD = math.hypot(RATING_SPREAD, 0.16)
 # Equivalent rating where neither it nor a load test is printed, at 12 V and above, with a spread that hardly holds it.
 RATING_UNKNOWN = (1400.0, 3500.0)  # [W]

@@ -19,6 +19,7 @@ class PublishedStarter:
     points: tuple[BenchPoint, ...]
     source: str
     motor: MotorKind = "series"
+    more_load: str = ""  # source of the second loaded point: another year's manual, same no-load and stall figures
 
 
 def _no_load(voltage: float, current: float, rpm: float | None) -> BenchPoint:
@@ -77,7 +78,8 @@ PUBLISHED_STARTERS: tuple[PublishedStarter, ...] = (
             _loaded(8.0, 280, 8.5, 970),
             _stalled(4.0, 680, 17.0),
         ),
-        "workshop manual, 2.5 l petrol, 2006; load at 8.0 V: that of 2005",
+        "workshop manual, 2.5 l petrol, 2006",
+        more_load="workshop manual, 2.5 l petrol, 2005, starter performance test",
     ),
     PublishedStarter(
         "12 V petrol 2.5 l, automatic gearbox",
@@ -89,7 +91,8 @@ PUBLISHED_STARTERS: tuple[PublishedStarter, ...] = (
             _loaded(8.0, 280, 9.8, 1000),
             _stalled(3.5, 960, 31.0),
         ),
-        "workshop manual, 2.5 l petrol, 2006; load at 8.0 V: that of 2005",
+        "workshop manual, 2.5 l petrol, 2006",
+        more_load="workshop manual, 2.5 l petrol, 2005, starter performance test",
     ),
     PublishedStarter(
         "24 V 5.0 kW, 3.9 l diesel",
