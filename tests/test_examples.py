@@ -109,10 +109,10 @@ def test_every_change_named_in_a_comment_is_tried_here() -> None:
             assert (name, quoted or bare) in tried
 
 
-def test_the_complaint_is_black_for_a_quarter_of_a_minute() -> None:
+def test_the_complaint_is_black_for_twelve_seconds() -> None:
     """No repair named in the comment is enough, each brings a volt or about it."""
     boat = solved("restarting")
-    assert boat.display.dark_time == pytest.approx(14.0, abs=1.5)
+    assert boat.display.dark_time == pytest.approx(12.5, abs=1.5)
     for changes in ({"feed.from": "battery"}, {"battery.health": "100 %"}):
         assert solved("restarting", changes).display.minimum_voltage > boat.display.minimum_voltage + 0.5
 
@@ -204,7 +204,7 @@ def test_the_paralleled_house_bank_hardly_helps_and_goes_down() -> None:
     assert closed.starter.crank_speed is not None
     assert parted.starter.crank_speed is not None
     gain = (closed.starter.crank_speed - parted.starter.crank_speed) * 60.0 / (2.0 * np.pi)
-    assert gain == pytest.approx(6.0, abs=1.0)
+    assert gain == pytest.approx(4.7, abs=1.0)
     assert parted.display.minimum_voltage > closed.display.minimum_voltage + 3.0
 
 
@@ -244,4 +244,4 @@ def test_two_displays_pull_each_other_down_and_the_newer_one_stands_it() -> None
     assert solved("two-displays", light).display.minimum_voltage > older.minimum_voltage + 0.5
     for changes in ({"feed.size": "10 AWG"}, {"feed.from": "battery"}):
         lifted = solved("two-displays", changes).display.minimum_voltage
-        assert lifted - older.minimum_voltage == pytest.approx(1.1, abs=0.4)
+        assert lifted - older.minimum_voltage == pytest.approx(1.2, abs=0.4)

@@ -155,8 +155,8 @@ BANDS = {
     24: {-15: (12.0, 16.0), 2: (14.0, 18.0), 18: (16.0, 24.0)},
 }
 SIZED = {
-    12: {"starter.power": "2.5 kW", "engine.displacement": "4.2 L", "engine.cylinders": "4", "battery.rating": "385 A"},
-    24: {"starter.power": "5 kW", "engine.displacement": "7 L", "engine.cylinders": "6", "battery.rating": "290 A",
+    12: {"starter.power": "2.5 kW", "engine.displacement": "4.2 L", "engine.cylinders": "4", "battery.rating": "360 A"},
+    24: {"starter.power": "5 kW", "engine.displacement": "7 L", "engine.cylinders": "6", "battery.rating": "268 A",
          "battery.in_series": "2"},
 }  # fmt: skip
 PRINTED = 0.15  # [V] a third of the half volt that the table's last digit stands for
@@ -179,7 +179,7 @@ def sized(system: int, temperature: int) -> Result:
 def test_system_voltage_while_cranking(system: int, temperature: int) -> None:
     """A battery that gives about its rated current lies in the published bands.
 
-    Ours: 12 V 7.7, 9.1, 9.9 V; 24 V 15.8, 17.9, 19.5 V. The bands hold for machines whose battery is just large
+    Ours: 12 V 7.8, 8.9, 9.5 V; 24 V 16.1, 17.6, 18.9 V. The bands hold for machines whose battery is just large
     enough; the same boat on an 800 A battery stands 1.5 to 3 V higher (next test), as the rating test says it must.
     """
     low, high = BANDS[system][temperature]

@@ -14,9 +14,11 @@ from hypothesis import strategies as st
 
 from cranksag.errors import InputError
 from cranksag.parts.starter import (
+    PERMANENT_MAGNET_FAMILY,
     PUBLISHED_FAMILY,
     RPM,
     MotorCircuit,
+    MotorKind,
     StarterFamily,
     copper_resistance,
     field_constant,
@@ -31,7 +33,15 @@ from cranksag.parts.starter import (
     steady_state,
 )
 from cranksag.parts.starter_bench import BenchPoint, classify_points, point_errors
-from cranksag.parts.starter_fit import FAMILY_PRIOR, PARAMETERS, SPREAD_PRIOR, estimate_family, fit_points
+from cranksag.parts.starter_fit import (
+    FAMILY_PRIOR,
+    LOADED_RATING_SHARE,
+    MAGNET_PARAMETERS,
+    PARAMETERS,
+    SPREAD_PRIOR,
+    estimate_family,
+    fit_points,
+)
 from cranksag.parts.starter_published import PUBLISHED_STARTERS, PublishedStarter
 
 RATINGS = st.floats(400.0, 9000.0)  # [W]
@@ -189,8 +199,8 @@ def test_impossible_ratings_are_refused(power: float, voltage: float) -> None:
 def test_fitted_points_come_back(starter: PublishedStarter, rated: bool) -> None:
     """Published bench points, sources in PUBLISHED_STARTERS.
 
-    Found: 3 to 9 % for series machines, 9 and 12 % for the two of constant field.  Allowed 15 %: the spread of
-    production machines, and the figures are limits.
+    Found: 2 to 10 % for series machines, 13 % for the direct drive, 3 to 7 % for permanent magnets.  Allowed 15 %: the
+    spread of production machines, and the figures are limits.
     """
     motor, report = fit_points(list(starter.points), starter.motor, power=starter.power if rated else None)
     assert report.equations == sum(
@@ -198,75 +208,102 @@ def test_fitted_points_come_back(starter: PublishedStarter, rated: bool) -> None
         for point in starter.points
         for value in (point.current if point.test != "loaded" else None, point.torque, point.speed)
     )
-    assert report.worst < (0.15 if starter.motor == "permanent magnet" else 0.10), report
+    assert report.worst < (0.15 if "direct drive" in starter.name else 0.11), report
     assert 1.0 <= motor.brush_drop <= 2.0
 
 
-# What a left-out point misses by 20 % or more, as found.  One hundredth less torque share is three hundredths more
-# resistance at the same loaded point, so stall currents follow the family, whose machines differ by 17 %; the two
-# versions of 1.4 kW are printed with one no-load point, one load of 7.7 V and 300 A, and 780 and 980 A stalled.
-# The two machines of constant field stand outside the family, which is of series machines.
+# What a left-out point misses by 20 % or more, as found: 4 of 72.  The two versions of 1.4 kW are printed with one
+# no-load point, one load of 7.7 V and 300 A, and 780 and 980 A stalled.  515 and 900 A are printed as largest currents,
+# and 900 A is the same for two machines whose load torques differ by two thirds.
 KNOWN_MISSES = {
-    ("12 V 1.1 kW, 2-cylinder diesel", "stalled", "torque"): -0.21,
-    ("12 V 1.4 kW petrol, version B", "loaded", "torque"): -0.20,
-    ("12 V 1.4 kW petrol, version B", "stalled", "current"): -0.28,
-    ("12 V petrol 2.5 l, automatic gearbox", "stalled", "current"): -0.26,
-    ("12 V petrol 2.5 l, automatic gearbox", "stalled", "torque"): -0.22,
-    ("12 V petrol 2.5 l, constant field", "no-load", "current"): -0.40,
-    ("12 V petrol 2.5 l, constant field", "loaded", "speed"): +0.28,
-    ("12 V petrol 2.5 l, constant field", "stalled", "current"): -0.36,
-    ("12 V petrol 2.5 l, constant field", "stalled", "torque"): -0.30,
-    ("12 V petrol 3.6 l, constant field", "no-load", "current"): -0.40,
+    ("12 V 1.4 kW petrol, version B", "stalled", "current"): -0.27,
+    ("12 V turbo petrol, manual gearbox", "stalled", "current"): +0.21,
+    ("12 V petrol 2.5 l of 2005, manual gearbox, constant field", "stalled", "current"): -0.37,
+    ("12 V petrol 2.5 l of 2005, automatic gearbox, constant field", "stalled", "torque"): +0.22,
 }
 
 
 @cache
-def family_without(name: str) -> StarterFamily:
-    return estimate_family(starter for starter in PUBLISHED_STARTERS if starter.name != name)
+def family_without(name: str, kind: MotorKind) -> StarterFamily:
+    return estimate_family((starter for starter in PUBLISHED_STARTERS if starter.name != name), kind)
 
 
-def left_out_errors(starter: PublishedStarter, left_out: int) -> dict[tuple[str, str, str], float]:
-    kept = [point for number, point in enumerate(starter.points) if number != left_out]
-    motor, _ = fit_points(kept, starter.motor, power=starter.power, family=family_without(starter.name))
+@cache
+def left_out_errors(number: int, left_out: int) -> dict[tuple[str, str, str], float]:
+    starter = PUBLISHED_STARTERS[number]
+    kept = [point for other, point in enumerate(starter.points) if other != left_out]
+    family = family_without(starter.name, starter.motor)
+    motor, _ = fit_points(kept, starter.motor, power=starter.power, family=family)
     return {(starter.name, e.test, e.quantity): e.error for e in point_errors(motor, starter.points[left_out])}
 
 
-@pytest.mark.parametrize(
-    ("starter", "left_out"),
-    [(s, n) for s in PUBLISHED_STARTERS if len(s.points) == 3 for n in range(3)],
-    ids=lambda x: x.name if hasattr(x, "name") else str(x),
-)
-def test_a_point_left_out_is_predicted(starter: PublishedStarter, left_out: int) -> None:
+LEFT_OUT = [(n, k) for n, s in enumerate(PUBLISHED_STARTERS) if len(s.points) >= 3 for k in range(len(s.points))]
+
+
+@pytest.mark.parametrize(("number", "left_out"), LEFT_OUT, ids=lambda x: str(x))
+def test_a_point_left_out_is_predicted(number: int, left_out: int) -> None:
     """Allowed 20 %; what misses is listed with the size of the miss, and must stay that size (to 0.02).
 
-    Blind: the family is estimated, centres and spreads, from the other starters only, and the rated power is the
-    one printed.  STANDSTILL_TORQUE_SHARE is the one figure that rests on all starters.
+    Blind: the family is estimated, centres and spreads, from the other starters of the kind only, and the rated
+    power is the one printed, if any.  STANDSTILL_TORQUE_SHARE of series machines is the one figure that rests on all.
     """
-    for key, error in left_out_errors(starter, left_out).items():
+    for key, error in left_out_errors(number, left_out).items():
         if key in KNOWN_MISSES:
             assert error == pytest.approx(KNOWN_MISSES[key], abs=0.02), (key, error)
+            assert abs(error) >= 0.20, (key, error)
         else:
             assert abs(error) < 0.20, (key, error)
 
 
-def test_left_out_figures_of_series_machines_scatter_by_an_eighth() -> None:
-    """As found: 38 figures, root mean square 12.9 %, where the figures' own spread is put at 7 %."""
+@pytest.mark.parametrize(
+    ("kind", "figures", "misses", "allowed"), [("series", 48, 2, 0.13), ("permanent magnet", 24, 2, 0.14)]
+)
+def test_left_out_figures_scatter_by_an_eighth(kind: str, figures: int, misses: int, allowed: float) -> None:
+    """As found: root mean square 12.4 and 13.0 %, where the figures' own spread is put at 7 %."""
     errors = [
         error
-        for starter in PUBLISHED_STARTERS
-        if len(starter.points) == 3 and starter.motor == "series"
-        for left_out in range(3)
-        for error in left_out_errors(starter, left_out).values()
+        for number, left_out in LEFT_OUT
+        if PUBLISHED_STARTERS[number].motor == kind
+        for error in left_out_errors(number, left_out).values()
     ]
-    assert len(errors) == 38
-    assert math.sqrt(sum(e * e for e in errors) / len(errors)) < 0.14
+    assert len(errors) == figures
+    assert sum(abs(error) >= 0.20 for error in errors) == misses
+    assert math.sqrt(sum(e * e for e in errors) / len(errors)) < allowed
 
 
-def test_the_family_is_the_estimate_it_says_it_is() -> None:
-    found = estimate_family(PUBLISHED_STARTERS)
-    for name in PARAMETERS:
-        assert getattr(PUBLISHED_FAMILY, name) == pytest.approx(getattr(found, name), rel=0.02), name
-        assert PUBLISHED_FAMILY.spread[name] == pytest.approx(found.spread[name], rel=0.03), name
+@pytest.mark.parametrize(
+    ("kind", "published", "names"),
+    [
+        ("series", PUBLISHED_FAMILY, PARAMETERS),
+        ("permanent magnet", PERMANENT_MAGNET_FAMILY, MAGNET_PARAMETERS),
+    ],
+)
+def test_the_family_is_the_estimate_it_says_it_is(
+    kind: MotorKind, published: StarterFamily, names: tuple[str, ...]
+) -> None:
+    found = estimate_family(PUBLISHED_STARTERS, kind)
+    assert set(published.spread) == set(found.spread) == set(names)
+    for name in names:
+        assert getattr(published, name) == pytest.approx(getattr(found, name), rel=0.02), name
+        assert published.spread[name] == pytest.approx(found.spread[name], rel=0.03), name
+
+
+def test_a_load_test_stands_for_a_rating_that_is_not_printed() -> None:
+    """LOADED_RATING_SHARE, the mean of the five that are printed (1.4 kW counts once); each within 10 % of it."""
+    shares = {
+        starter.power / (point.voltage * point.current)
+        for starter in PUBLISHED_STARTERS
+        for point in starter.points
+        if starter.power is not None and point.test == "loaded" and point.current is not None
+    }
+    assert len(shares) == 5
+    assert float(np.mean(list(shares))) == pytest.approx(LOADED_RATING_SHARE, abs=1e-3)
+    assert list(shares) == pytest.approx([LOADED_RATING_SHARE] * 5, rel=0.10)
+    free = PUBLISHED_STARTERS[0].points[0]
+    small, large = (
+        fit_points([free, BenchPoint(7.7, current, test="loaded")])[1].equivalent_power for current in (200.0, 400.0)
+    )
+    assert large > 1.5 * small
 
 
 def test_a_family_of_none_is_the_prior_and_one_of_copies_is_narrow() -> None:
@@ -343,10 +380,17 @@ def test_points_say_which_test_they_are() -> None:
     assert [point.test for point in classify_points(points)] == ["no-load", "loaded", "stalled"]
 
 
-def test_a_permanent_magnet_fit_keeps_its_field_constant() -> None:
-    motor, report = fit_points(list(PUBLISHED_STARTERS[2].points), "permanent magnet")
-    assert motor.field_constant_saturated == 0.0
-    assert report.worst < 0.35  # one field for both loads: worse than the series fit of the same points
+@pytest.mark.parametrize("starter", [s for s in PUBLISHED_STARTERS if s.motor != "series"], ids=lambda s: s.name)
+def test_a_permanent_magnet_field_constant_rises_little(starter: PublishedStarter) -> None:
+    """From the free to the loaded current by 1.19 to 1.24 as fitted; series machines by 1.44 to 2.5."""
+    motor, _ = fit_points(list(starter.points), starter.motor)
+    free, loaded = (field_constant(motor, point.current or 0.0) for point in starter.points[:2])
+    assert 1.15 < loaded / free < 1.30
+
+
+def test_a_series_machine_is_no_permanent_magnet_one() -> None:
+    points = list(PUBLISHED_STARTERS[0].points)
+    assert fit_points(points, "permanent magnet")[1].worst > 1.5 * fit_points(points)[1].worst
 
 
 def test_a_machine_outside_the_family_is_fitted_all_the_same() -> None:
@@ -363,8 +407,8 @@ def test_a_machine_outside_the_family_is_fitted_all_the_same() -> None:
 
 
 def test_a_fit_says_what_it_leans_on() -> None:
-    _, full = fit_points(list(PUBLISHED_STARTERS[0].points))
-    _, single = fit_points([PUBLISHED_STARTERS[0].points[2]])
+    _, full = fit_points(list(PUBLISHED_STARTERS[4].points))
+    _, single = fit_points([PUBLISHED_STARTERS[4].points[3]])
     assert set(full.from_reference) < set(single.from_reference)
     assert single.equations == 2
 
@@ -390,7 +434,7 @@ def test_impossible_points_are_refused(points: list[BenchPoint]) -> None:
 @pytest.mark.parametrize(
     ("number", "found"),
     # As found, stalled current over the largest the manual allows, less 1.
-    [(0, -0.11), (1, +0.01), (2, -0.03), (3, -0.23), (6, +0.18)],
+    [(0, -0.12), (1, 0.00), (2, -0.05), (3, -0.24), (6, +0.16)],
 )
 def test_rating_alone_against_published_stall(number: int, found: float) -> None:
     """From power and voltage alone, names and sources in PUBLISHED_STARTERS: an estimate, its misses pinned.
@@ -407,7 +451,7 @@ def test_rating_alone_against_published_stall(number: int, found: float) -> None
 
 
 def test_a_sound_machine_exceeds_the_least_values_printed_for_its_rating() -> None:
-    """On the mean of the five rated machines: no-load speed +15 %, loaded speed +4 % and torque +6 %, locked +9 %.
+    """On the mean of the seven rated machines: no-load speed +18 %, loaded speed +7 %, torque +11 %, locked +18 %.
 
     Single machines lie 20 % below to 45 % above: the two diesel machines of 1.0 and 1.1 kW are printed with 4.7 and
     6.9 N m at one current.
@@ -421,32 +465,36 @@ def test_a_sound_machine_exceeds_the_least_values_printed_for_its_rating() -> No
             found.setdefault((error.test, error.quantity), []).append(error.error)
     least = [("no-load", "speed"), ("loaded", "torque"), ("loaded", "speed"), ("stalled", "torque")]
     means = {key: float(np.mean(errors)) for key, errors in found.items()}
-    assert [means[key] for key in least] == pytest.approx([0.15, 0.06, 0.04, 0.09], abs=0.02)
+    assert [means[key] for key in least] == pytest.approx([0.18, 0.11, 0.07, 0.18], abs=0.02)
     assert means["no-load", "current"] < 0.0
     assert means["stalled", "current"] < 0.0
 
 
 def test_stall_current_for_its_rating_lies_in_the_middle_of_published_machines() -> None:
-    """Per kW of equivalent rating at 12 V, brush drop scaled out: published machines 1.77 to 2.26 kA, ours 2.01."""
+    """Per kW of equivalent rating at 12 V, brush drop scaled out: series machines 1.66 to 2.25 kA, ours 1.97.
+
+    Permanent magnets lie above all of them, at 2.9 to 3.4 kA: a family of their own.
+    """
     drop = PUBLISHED_FAMILY.brush_drop
-    found = []
+    found, magnets = [], []
     for starter in PUBLISHED_STARTERS:
         motor, report = fit_points(list(starter.points), starter.motor, power=starter.power)
         step = (starter.voltage - drop) / (12.0 - drop)
-        found.append(stall_current(motor, starter.voltage) * step / report.equivalent_power)
+        group = found if starter.motor == "series" else magnets
+        group.append(stall_current(motor, starter.voltage) * step / report.equivalent_power)
     ours = [
         stall_current(from_rating(power, voltage), voltage) * (voltage - drop) / (12.0 - drop) / power
         for power, voltage in ((2500.0, 12.0), (5000.0, 24.0))
     ]
     assert ours == pytest.approx([float(np.median(found))] * 2, rel=0.05)
-    assert min(found) > 0.85 * ours[0]
-    assert max(found) < 1.15 * ours[0]
+    assert [min(found), max(found)] == pytest.approx([1.66, 2.25], rel=0.02)
+    assert [min(magnets), max(magnets)] == pytest.approx([2.92, 3.39], rel=0.02)
 
 
 def test_rated_power_is_reached_on_a_sound_battery() -> None:
     """Common practice: the rated power is the greatest shaft power on the battery the starter is made for.
 
-    12 V 2.5 kW on 12.6 V behind 6 mohm: ours 2.66 kW; allowed 15 %, the battery is not part of the rating.
+    12 V 2.5 kW on 12.6 V behind 6 mohm: ours 2.72 kW; allowed 15 %, the battery is not part of the rating.
     """
     motor = motor_with_source(from_rating(2500.0, 12.0), 6e-3)
     currents = np.linspace(0.05, 0.98, 200) * stall_current(motor, 12.6)

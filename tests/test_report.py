@@ -298,7 +298,7 @@ def test_a_display_that_is_not_running_yet_at_start_is_not_said_to_be() -> None:
 
 def test_a_threshold_behind_the_input_diode_is_not_compared_with_the_pins() -> None:
     inside = {"displays__0__brownout_at": "internal", "displays__0__input_diode": "true", "feed__from": "battery"}
-    low = fitted(**inside, displays__0__input_capacitance="22 mF", battery__health="100 %")
+    low = fitted(**inside, displays__0__input_capacitance="14 mF", battery__health="100 %")
     high = fitted(**inside, displays__0__brownout="5 V", displays__0__restarts_above="9 V")
     assert not low.display.holds
     assert low.display.minimum_voltage - 8.5 < low.display.margin - 0.5  # its capacitor carries it most of the way

@@ -306,6 +306,12 @@ RATINGS = ["400 A", "600 A", "800 A", "1000 A"]
 LENGTHS = ["2 m", "6 m", "10 m"]
 
 
+def test_a_display_that_lets_go_at_its_threshold_places_no_boundary() -> None:
+    """Its margin is nil by a hair whatever the bank lacks: a line to it would put the boundary at the value itself."""
+    table = made({"battery.rating": RATINGS}, lambda a: -0.0005 if a < 700.0 else 0.4)
+    assert [crossing.zero for crossing in boundary(table)] == [None]
+
+
 def test_boundary_lies_where_the_margin_is_zero() -> None:
     table = made({"battery.rating": RATINGS, "feed.length": LENGTHS}, lambda a, m: (a - 700.0) / 100.0 - 0.1 * m)
     found = boundary(table)

@@ -15,6 +15,7 @@ from cranksag.errors import InputError
 from cranksag.quantities import nearest, shown
 from cranksag.studies.measures import NUMBERS
 from cranksag.studies.table import STATUSES, Floats, Table
+from cranksag.verdict.switching import MARGIN_BAND
 
 __all__ = [
     "Crossing",
@@ -137,7 +138,8 @@ class Crossing:
 
     `path` of the axis; `others`: the other axes as written; `holds_at`, `fails_at`: the two values as written;
     `margins` [V] of both; `zero`: value of the axis [SI] at which a straight line between the margins is zero, None
-    where the margins do not change sign.
+    where the margins do not change sign, or the one that restarts stands at zero: a display that lets go at its
+    threshold when its bank has run dry holds just there, however far the bank is from enough.
     """
 
     path: str
@@ -198,7 +200,7 @@ def _crossing(table: Table, path: str, column: str, others: Sequence[Any], good:
     margins = float(table.numbers["margin_v"][good]), float(table.numbers["margin_v"][bad])
     ends = table.numbers[column][good], table.numbers[column][bad]
     zero = None
-    if margins[0] >= 0.0 > margins[1]:
+    if margins[0] >= 0.0 and margins[1] < -MARGIN_BAND:
         zero = float(ends[0] + (ends[1] - ends[0]) * margins[0] / (margins[0] - margins[1]))
     words = table.written[path]
     alike = tuple((other.path, table.written[other.path][good]) for other in others)
