@@ -11,8 +11,8 @@ import pytest
 from cranksag.examples import example_names, example_text
 from cranksag.scenario import loads_scenario
 from cranksag.simulate import simulate
-from cranksag.verdict.budget import at
-from cranksag.verdict.results import Result
+from cranksag.verdict.budget import at, ground_shift
+from cranksag.verdict.results import Result, Traces
 from tests.charge_transfer import charge_transfer
 
 CLOSES = 1e-3  # [V] the budget against OCV less the display's minimum
@@ -135,14 +135,16 @@ def polarisation(time: np.ndarray, current: np.ndarray, resistance: float, const
 
 @pytest.mark.parametrize("to", ["engine block", "battery negative"])
 def test_ground_shift_is_the_sum_of_the_return_side(to: str) -> None:
-    """At its own moment: ground cables as R i + L di/dt, the display's return as R i."""
+    """Over its own millisecond: ground cables as R i + L di/dt, the display's return as R i."""
     found = result(BOAT, (("feed.return_to", to),))
     traces, moment, feed = found.traces, found.ground_shift_at, found.boat.feed
-    current, width = -traces.signals["battery_current"], 0.4e-3
-    ends = np.interp([moment - width, moment, moment + width], traces.time, current)
-    slope = float(ends[2] - ends[0]) / (2 * width)
-    engine = sum((e.resistance + e.joints) * ends[1] + e.inductance * slope for e in found.boat.negative)
-    harness = (feed.return_resistance + feed.return_joints) * at(traces, "return_current", moment)
+    sensed = np.linspace(moment - 0.5e-3, moment + 0.5e-3, 2001)
+    current, returned = (
+        np.interp(sensed, traces.time, traces.signals[name]) for name in ("battery_current", "return_current")
+    )
+    slope = -float(current[-1] - current[0]) / 1e-3
+    engine = sum((e.resistance + e.joints) * -current.mean() + e.inductance * slope for e in found.boat.negative)
+    harness = (feed.return_resistance + feed.return_joints) * float(returned.mean())
     shift = found.ground_shift
     assert shift["engine_block"] == pytest.approx(engine, abs=0.010)  # as for the cables above
     if to == "engine block":
@@ -230,5 +232,18 @@ def test_the_ground_shift_is_the_largest_that_lasts_while_cranking(name: str) ->
     told = max(abs(value) for value in found.ground_shift.values())
     assert ends[0] - 0.5 <= found.ground_shift_at <= ends[1]
     assert told == pytest.approx(max(means), rel=0.05, abs=0.01)
+    window = np.linspace(found.ground_shift_at - 0.5e-3, found.ground_shift_at + 0.5e-3, 20_001)
     for place, signal in (("engine_block", "block"), ("display_return", "display_return")):
-        assert found.ground_shift[place] == at(found.traces, signal, found.ground_shift_at)
+        series = np.interp(window, found.traces.time, found.traces.signals[signal])
+        assert found.ground_shift[place] == pytest.approx(np.trapezoid(series, window) / 1e-3, abs=1e-4)
+
+
+def test_the_ground_shift_is_a_mean_and_no_instant() -> None:
+    """A millisecond that holds a spike of 10 us and 5 V is told with the 50 mV that it adds."""
+    time = np.sort(np.concatenate((np.arange(0.0, 1.0, 1e-4), [0.5 + 1e-9, 0.5 + 5e-6, 0.50001 - 1e-9, 0.50001])))
+    block = np.where(time > 0.4, 1.0, 0.5) + np.where((time > 0.5) & (time < 0.50001), 5.0, 0.0)
+    traces = Traces(time, {"block": block, "display_return": 0.5 * block})
+    moment, shift = ground_shift(traces, 0.1, 0.9)
+    assert abs(moment - 0.5) < 0.6e-3
+    assert shift["engine_block"] == pytest.approx(1.05, abs=5e-3)
+    assert shift["display_return"] == pytest.approx(0.525, abs=3e-3)

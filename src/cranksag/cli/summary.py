@@ -161,7 +161,7 @@ def _supply(result: Result) -> Iterator[tuple[str, str]]:
     yield "starter", f"{starter['peak_current_a']:.0f} A inrush{cranking}{turning}"
     block, helm = (volts(shift[place], sign=True) for place in ("engine_block", "display_return"))
     yield (
-        f"ground shift, largest at {found['ground_shift_at_s']:.3f} s",
+        f"ground shift, largest mean of 1 ms at {found['ground_shift_at_s']:.3f} s",
         f"engine block {block}, display return {helm} against battery - (falsifies sender readings)",
     )
 

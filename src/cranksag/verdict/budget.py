@@ -10,7 +10,7 @@ import numpy as np
 from cranksag.circuit.boat import Segment
 from cranksag.resolve.model import Boat
 from cranksag.verdict.results import BudgetLine, Traces
-from cranksag.verdict.series import Series, between
+from cranksag.verdict.series import Series, between, mean
 
 SENSED = 1e-3  # [s] a shift shorter than this moves no gauge or sender input; engineering estimate
 BLOCKING_CURRENT = 5e-3  # [A] below this a diode in the loop counts as blocking
@@ -44,15 +44,20 @@ def voltage_budget(boat: Boat, traces: Traces, loop: Sequence[Segment], moment: 
 def ground_shift(traces: Traces, begin: float, end: float) -> tuple[float, Mapping[str, float]]:
     """Engine block and display return against battery negative [V]: what falsifies single-wire senders.
 
-    Taken between two moments [s], at the one at which either is farthest from battery negative on the mean of `SENSED`:
-    the volts of a few microseconds in the ground cable's inductance, while a contact makes, move no gauge. That moment
-    [s] comes first.
+    Means over `SENSED` between `begin` and `end` [s], about the moment [s] at which either of them is farthest from
+    battery negative: the volts of a few microseconds in the ground cable's inductance, while a contact makes, move no
+    gauge. That moment comes first.
     """
     block, helm = traces.signals["block"], traces.signals["display_return"]
-    moments = between(traces.time, block, begin, end)[0]
-    means = [np.abs(_running_mean(traces.time, series, moments, SENSED)) for series in (block, helm)]
+    half = min(SENSED, end - begin) / 2.0  # what the release kicks up is no part of a mean while cranking
+    moments = between(traces.time, block, begin + half, end - half)[0]
+    means = [np.abs(_running_mean(traces.time, series, moments, 2.0 * half)) for series in (block, helm)]
     moment = float(moments[int(np.argmax(np.maximum(*means)))])
-    return moment, {"engine_block": at(traces, "block", moment), "display_return": at(traces, "display_return", moment)}
+    window = moment - half, moment + half
+    return moment, {
+        "engine_block": mean(traces.time, block, *window),
+        "display_return": mean(traces.time, helm, *window),
+    }
 
 
 def _running_mean(time: Series, values: Series, moments: Series, width: float) -> Series:

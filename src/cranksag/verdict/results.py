@@ -113,7 +113,7 @@ class Result:
     """Everything a simulation says about one boat.
 
     budget: at the display's minimum; demand_budget: at its minimum up to the first reset. ground_shift [V] is the
-    largest while cranking, at ground_shift_at [s].
+    largest mean over a millisecond while cranking, about ground_shift_at [s].
     """
 
     title: str
