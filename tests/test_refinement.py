@@ -14,7 +14,7 @@ from cranksag.examples import example_text
 from cranksag.resolve import resolve
 from cranksag.resolve.model import Boat
 from cranksag.scenario import loads_scenario
-from cranksag.solver import STANDARD, get_solver
+from cranksag.solver import LADDER, STANDARD, Settings, get_solver
 from cranksag.verdict import judge
 from cranksag.verdict.results import Result
 from tests.strategies import changes, scenario_of
@@ -43,10 +43,10 @@ CASES = {
 }
 
 
-def _at_pace(boat: Boat, pace: float) -> Result:
+def _at_pace(boat: Boat, pace: float, ladder: tuple[Settings, ...] = (STANDARD,)) -> Result:
     circuit = build_circuit(boat, pace=pace)
     deck = dataclasses.replace(circuit.deck, step_ceiling=circuit.deck.step_ceiling * pace)
-    return judge(boat, circuit, get_solver().run(deck, (STANDARD,)), get_solver().info())
+    return judge(boat, circuit, get_solver().run(deck, ladder), get_solver().info())
 
 
 @pytest.mark.parametrize("case", CASES)
@@ -62,7 +62,7 @@ def test_ten_times_finer_steps_change_little(case: str) -> None:
 def test_ten_times_finer_steps_change_little_on_random_boats(drawn: Drawn) -> None:
     """Banks that still charge at START, a changeover's gap, restart loops, cranks that nearly stall."""
     boat = resolve(scenario_of(drawn))
-    coarse, fine = (_at_pace(boat, pace) for pace in (1.0, 0.1))
+    coarse, fine = (_at_pace(boat, pace, LADDER) for pace in (1.0, 0.1))
     if not coarse.near_switching and not fine.near_switching:
         assert coarse.display.restarts == fine.display.restarts
         assert coarse.display.minimum_voltage == pytest.approx(fine.display.minimum_voltage, abs=ALLOWED)

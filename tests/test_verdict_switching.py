@@ -7,9 +7,12 @@ import numpy as np
 import pytest
 
 from cranksag.simulate import simulate
+from cranksag.verdict.results import Result
+from cranksag.verdict.series import intervals_below
 from cranksag.verdict.switching import MARGIN_BAND, only_just_flips
 from tests.strategies import scenario_of
 
+START = 0.5  # [s] BORDERLINE's
 LEVEL, DELAY = 8.0, 0.05  # [V], [s]
 TIME = np.linspace(0.0, 1.0, 1001)
 
@@ -91,6 +94,17 @@ def test_an_earlier_stretch_that_nearly_started_counts() -> None:
 
 
 def test_a_converter_that_only_just_starts_is_near_a_switching_point() -> None:
-    """Found by a billionth: its input stood above the cut-in for just about the restart delay, between compressions."""
-    result = simulate(scenario_of(("converter", BORDERLINE)))
-    assert "the converter only just starts, or only just does not" in result.near_switching
+    """Its input stands above the cut-in for just about the restart delay, between two compressions."""
+
+    def with_delay(delay: float) -> Result:
+        return simulate(scenario_of(("converter", BORDERLINE | {"hold_up.restart_delay": f"{delay!r} s"})))
+
+    never = with_delay(0.4)
+    time, volts = never.traces.time, never.traces.signals["converter_input"]
+    stands = intervals_below(time, -volts, -float(BORDERLINE["hold_up.cut_in"].split()[0]))
+    between = [end - begin for begin, end in stands if begin > START and end < time[-1]]
+    assert max(between) > 0.01
+    told = "the converter only just starts, or only just does not"
+    assert told in with_delay(max(between) + 2e-4).near_switching
+    assert told in with_delay(max(between) - 2e-4).near_switching
+    assert told not in with_delay(max(between) + 0.02).near_switching

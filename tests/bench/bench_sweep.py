@@ -43,7 +43,7 @@ AXES = (
     "feed.length=10 ft:40 ft:10",
     "hold_up.coil_resistance=60 ohm:120 ohm:10",
 )
-TIGHTER = tuple(replace(s, ceiling_scale=s.ceiling_scale / 200.0) for s in LADDER)
+TIGHTER = tuple(replace(s, ceiling_scale=s.ceiling_scale / 260.0) for s in LADDER)
 """Where something happens the steps are far below the ceiling: it takes so low a one to have ten times as many."""
 
 

@@ -61,7 +61,9 @@ SPREAD: dict[str, tuple[float, float, float]] = {
 # Order of choice, for whoever weighs the margins: without the feed the plateau came to 0.854 of rest, with the key let
 # go 0.1 s later the recovery to 0.85 s, both just outside; the feed of 6 mm2 (4 mm2 gives 0.835) and the release 0.4 s
 # after 400 rpm came once that was seen. The result leans on the class: a 400 A EN battery gives 0.857 and 0.86 s, a
-# full one without wear 0.854 and 0.85 s, one of 320 A 0.833, a starter of 1.4 kW 0.837 and 0.81 s.
+# full one without wear 0.854 and 0.85 s, one of 320 A 0.833, a starter of 1.4 kW 0.837 and 0.81 s. Those figures were
+# taken before the family of starters was estimated again, with more machines in it: that took the plateau from 0.845
+# to 0.853, the upper end of the spread, and nothing was moved to bring it back.
 CAR = """
 title = "Petrol car of the measured cranks"
 [temperature]
@@ -252,6 +254,8 @@ def checks() -> list[Check]:
             _sister,
             spice=True,
             whole=True,
+            miss="The allowed difference was set while this starter, scaled from its rating alone, drew 8 % more; it "
+            "stands as set. At 15 degC, which nothing excludes, the row would be inside.",
         )
     )
     return found
