@@ -24,6 +24,7 @@ from cranksag.parts.diode import DiodeCircuit
 from cranksag.resolve.model import Bank, Boat, ConverterAhead, HouseFeed, NoHoldUp, StandbyPack
 
 BLOCK = "branch"
+MEETING_FINENESS = 20.0  # [-] the contacts of the hold-up relay meet to 20 ns: the display falls meanwhile
 CHARGE_FINENESS = 50.0  # [rad/V^(1/3)] the solver's steps while a bank charges: some fifty from flat to full
 BARE_LEG = 1e-3  # [ohm] what is left in a capacitor's leg without an inrush limiter: terminals and wire; estimate
 REGULATION = 20.0  # [A/V] of the converter subcircuit's output
@@ -156,7 +157,7 @@ def _standby_pack(build: Builder, hold: StandbyPack, currents: dict[str, float])
     else:
         tap = NODES[hold.coil_at]
         build.line(BLOCK, f"Vcoil {tap} coil0 0\nRcoilwire coil0 coil {COIL_WIRE}")
-        values = relay_values(hold.relay, currents["hold-up relay"])
+        values = relay_values(hold.relay, currents["hold-up relay"]) | {"fine": MEETING_FINENESS}
         if hold.relay.changeover:
             # the moving contact carries the display: at rest the normal feed, operated the pack
             build.instance(
