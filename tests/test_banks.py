@@ -9,9 +9,10 @@ from pathlib import Path
 import pytest
 
 from cranksag.catalogue import Catalogue, load_catalogue
+from cranksag.cli.sweep_report import report
 from cranksag.scenario import Scenario, loads_scenario
 from cranksag.studies import sweep
-from cranksag.studies.analysis import usual_objectives
+from cranksag.studies.analysis import objectives, pareto, usual_objectives
 from cranksag.studies.measures import NUMBERS, TEXTS
 from cranksag.studies.table import AxisColumn, Table
 
@@ -89,11 +90,28 @@ def test_the_copper_stands_in_where_the_mass_of_a_survivor_is_not_known() -> Non
     assert "mass_kg" not in _objectives([1.0, math.nan])
 
 
+def test_a_wanted_objective_that_no_survivor_knows_is_told() -> None:
+    """Not passed over without a word: the bank is no line of the catalogue, so the mass stands in no row."""
+    for masses, told in (([math.nan, math.nan], True), ([1.0, math.nan], False)):
+        table = _survivors(masses)
+        goals = objectives(["mass_kg:min", "margin_v:max"], table)
+        summary = {
+            "combinations": 2, "held": 2, "restarted": 0, "failed": 0, "not_run": 0, "survivors": 2, "seconds": None,
+            "rate_per_s": None, "failures": {}, "near_switching": 0, "survivor_margin_v": 0.0, "drivers": {},
+        }  # fmt: skip
+        parts = [str(part) for part in report(table, summary, goals, pareto(table, goals), 10)]
+        assert any("mass_kg is not known of any row that holds" in part for part in parts) is told
+
+
 def _objectives(masses: list[float]) -> set[str]:
-    """Usual objectives of survivors with these masses, and copper that varies."""
+    return {objective.name for objective in usual_objectives(_survivors(masses))}
+
+
+def _survivors(masses: list[float]) -> Table:
+    """Survivors with these masses, and copper that varies."""
     table = Table.empty([AxisColumn("feed.length", "m")], len(masses))
     for number, mass in enumerate(masses):
         table.put_axes(number, [f"{number + 1} m"], [number + 1.0])
         numbers = {"margin_v": 1.0, "minimum_voltage_v": 9.5, "starts": 1.0, "mass_kg": mass, "copper_kg": 1.0 + number}
         table.put(number, [[numbers.get(name) for name in NUMBERS], [""] * len(TEXTS), "held", ""])
-    return {objective.name for objective in usual_objectives(table)}
+    return table

@@ -425,6 +425,13 @@ def test_no_free_text_reaches_a_spreadsheet_as_a_formula(
     assert list(read_table(path).rows()) == list(table.rows())
 
 
+def test_a_table_of_another_version_is_told_so(tmp_path: Path) -> None:
+    path = tmp_path / "old.csv"
+    path.write_text(",".join(["feed.length", "feed.length [m]", *(c for c in COLUMNS if c != "copper_kg")]) + "\n")
+    with pytest.raises(InputError, match="of another version has to be run again"):
+        read_table(path)
+
+
 def test_what_is_no_table_is_refused(tmp_path: Path) -> None:
     for name, content in (
         ("a.csv", b"x,y\n1,2\n"),

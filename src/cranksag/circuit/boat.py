@@ -40,7 +40,6 @@ NODES = {
 """Deck node of each node name of the scenario."""
 
 CONTACT_RESISTANCE = 1e-3  # [ohm] key and panel contacts of the deck; their real resistance is in the joints
-SURFACE_STANDS = 600.0  # [s] at least between charging and a crank from rest; common practice
 KELVIN = 273.15
 CONVERTER_HEADROOM = 0.5  # [V] between input and output of a step-down converter; engineering estimate
 ARC_SHARE = 1.6  # [-] arc voltage of the opening main contact over nominal: about 20 V on 12 V; engineering estimate
@@ -125,11 +124,11 @@ def relay_values(relay: RelayCircuit, current: float = 0.0) -> dict[str, float]:
 def add_battery(build: Builder, block: str, name: str, p: str, n: str, battery: BatteryCircuit, current: float) -> None:
     """A bank from `n` to `p` that has carried `current` [A] for long at the start.
 
-    A voltage that a standing current would have taken within `SURFACE_STANDS` is no surface charge: it is the source's.
+    It takes nothing of a surface charge, which stands at rest; what is drawn beyond it does.
     """
-    surface = battery.surface_voltage, battery.surface_capacitance
-    stands = battery.surface_voltage > 0.0 and abs(current) * SURFACE_STANDS < math.prod(surface)
-    charged = dict(zip(("vq", "cq"), surface, strict=True)) if stands else {}
+    charged = {}
+    if battery.surface_voltage > 0.0:
+        charged = {"vq": battery.surface_voltage, "cq": battery.surface_capacitance, "iq": current}
     build.instance(
         block,
         name,

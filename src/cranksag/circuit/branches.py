@@ -27,6 +27,7 @@ BLOCK = "branch"
 MEETING_FINENESS = 20.0  # [-] the contacts of the hold-up relay meet to 20 ns: the display falls meanwhile
 CHARGE_FINENESS = 50.0  # [rad/V^(1/3)] the solver's steps while a bank charges: some fifty from flat to full
 BARE_LEG = 1e-3  # [ohm] what is left in a capacitor's leg without an inrush limiter: terminals and wire; estimate
+LEAST_RESTART = 1e-4  # [s] a latch whose timer holds no charge flutters as it goes over; numerical
 REGULATION = 20.0  # [A/V] of the converter subcircuit's output
 # the coil has a return of its own: through the display's return, a break there would feed the start signal
 COIL_RETURN = "block"
@@ -255,7 +256,7 @@ def _converter(build: Builder, hold: ConverterAhead, volts: dict[str, float], ru
         headroom=CONVERTER_HEADROOM if unit.direction == "down" else -1000.0,
         vcutout=unit.cut_out,
         vcutin=unit.cut_in,
-        trestart=unit.restart_delay,
+        trestart=max(unit.restart_delay, LEAST_RESTART),
         co=unit.output_capacitance,
         on0=1.0 if running else 0.0,
         v0=volts["ds"] - volts["dr"] if running else 0.0,

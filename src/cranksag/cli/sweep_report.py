@@ -37,6 +37,10 @@ def report(
     if len(front) and len(goals) > 1:
         wanted = ", ".join(f"{g.name} {'large' if g.largest else 'small'}" for g in goals)
         yield _rows(table, front[:most], f"Best compromises: {wanted} ({len(front)})", tuple(g.column for g in goals))
+    elif len(alive):
+        empty = [g.name for g in goals if not np.isfinite(table.numbers[g.column][alive]).any()]
+        if empty:
+            yield Text(f"No best compromises: {', '.join(empty)} is not known of any row that holds.", style="yellow")
     crossings = boundary(table)
     if crossings:
         yield _crossings(table, crossings[:most], len(crossings))

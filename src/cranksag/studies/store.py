@@ -238,7 +238,7 @@ def _axes_of(header: Sequence[str]) -> tuple[AxisColumn, ...]:
             raise ValueError(f"column {header[place + 1]!r} is not that of an axis")
         axes.append(AxisColumn(match[1], match[2], isinstance(spec_at(match[1]), Text)))
     if list(header) != _names(axes):
-        raise ValueError("its columns are others")
+        raise ValueError("its columns are others; one of another version has to be run again")
     return tuple(axes)
 
 

@@ -16,6 +16,7 @@ FALLING_LEAST = 5e-5  # [s] before the reset, where the load still stands
 CURRENT_BAND = 0.01  # [-] around a coil's operate or release current
 RESTART_DELAY = 5e-3  # [s] above its restart voltage before a display starts; circuits/parts/display.inc
 CUT_OUT_DELAY = 1e-3  # [s] below its cut-out voltage before a converter stops; circuits/parts/converter.inc
+FLUTTER = 0.5  # [-] of a wait: a latch that flips sooner flutters on its own way over
 SPEED_BAND = 0.01  # [-] around the speed below which the engine never fires
 
 
@@ -99,8 +100,8 @@ def only_just_flips(time: Series, values: Series, waits: np.ndarray, level: floa
     edges = np.flatnonzero(np.diff(waits.astype(np.int8), prepend=0, append=0))
     for begin, end in zip(edges[::2], edges[1::2], strict=True):
         part, seen = time[begin:end], values[begin:end]
-        if len(part) < 2:
-            continue
+        if len(part) < 2 or time[min(end, len(time) - 1)] - part[0] < FLUTTER * delay:
+            continue  # too short to have ended by the wait
         last = len(part)  # from here on it makes for the flip that ends the stretch
         if end < len(time):
             rises = crossings(part, seen, level - MARGIN_BAND, rising=True)
