@@ -10,7 +10,11 @@ from __future__ import annotations
 import os
 import signal
 
+import pytest
 from hypothesis import HealthCheck, settings
+
+from cranksag.scenario import Scenario, loads_scenario
+from tests.short_crank import SHORT
 
 # Figures are drawn to files only. Set before any test imports matplotlib.
 os.environ.setdefault("MPLBACKEND", "Agg")
@@ -28,3 +32,9 @@ settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE") or ("ci" if os.enviro
 
 # A shell that starts the tests in the background has Ctrl-C ignored, and children inherit that; some tests press it.
 signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+@pytest.fixture(scope="session")
+def short() -> Scenario:
+    """The boat of `tests.short_crank`."""
+    return loads_scenario(SHORT, "short.toml")

@@ -10,29 +10,11 @@ import pytest
 
 from cranksag.catalogue import Catalogue, load_catalogue
 from cranksag.cli.sweep_report import report
-from cranksag.scenario import Scenario, loads_scenario
+from cranksag.scenario import Scenario
 from cranksag.studies import sweep
 from cranksag.studies.analysis import objectives, pareto, usual_objectives
 from cranksag.studies.measures import NUMBERS, TEXTS
 from cranksag.studies.table import AxisColumn, Table
-
-SHORT = """title = "short crank"
-[crank]
-key_on_before = "20 ms"
-key_held = "150 ms"
-after = "50 ms"
-[engine]
-fires_after = "never"
-[[displays]]
-name = "helm"
-brownout = "6 V"
-restarts_above = "7 V"
-"""
-
-
-@pytest.fixture(scope="module")
-def short() -> Scenario:
-    return loads_scenario(SHORT, "short.toml")
 
 
 def test_a_plain_capacitance_weighs_what_a_line_of_it_weighs_or_nothing_is_said(short: Scenario) -> None:

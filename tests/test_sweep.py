@@ -49,28 +49,10 @@ from cranksag.studies.measures import NUMBERS, TEXTS, RowMeasure, _status, parse
 from cranksag.studies.store import COLUMNS
 from cranksag.studies.sweepfile import _FIELDS, split_sweep
 from cranksag.studies.table import AxisColumn, Table
+from tests.short_crank import SHORT
 
 TESTS = Path(__file__).parent
-SHORT = """title = "short crank"
-[battery]
-rating = "800 A"
-[crank]
-key_on_before = "20 ms"
-key_held = "150 ms"
-after = "50 ms"
-[engine]
-fires_after = "never"
-[[displays]]
-name = "helm"
-brownout = "6 V"
-restarts_above = "7 V"
-"""
 AXES = ("battery.rating=400 A:1200 A:3", "feed.size=18 AWG,14 AWG")
-
-
-@pytest.fixture(scope="module")
-def short() -> Scenario:
-    return loads_scenario(SHORT, "short.toml")
 
 
 @pytest.fixture(scope="module")

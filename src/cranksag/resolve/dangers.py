@@ -10,7 +10,7 @@ from cranksag.parts.fuse import FuseType, protects_conductor
 from cranksag.parts.pack_chemistry import CHEMISTRIES
 from cranksag.parts.supercapacitor import cell_voltage_margin
 from cranksag.quantities import ConductorSize
-from cranksag.resolve.fields import Ledger
+from cranksag.resolve.fields import SPLIT_VOLTAGE, Ledger
 from cranksag.resolve.hold_up import OVER_CHARGE_12, OVER_CHARGE_24
 from cranksag.resolve.model import Bank, ConverterAhead, Display, Feed, HoldUp, HouseFeed, NoHoldUp, StandbyPack
 
@@ -22,7 +22,6 @@ BATTERY_CHEMISTRY = {
 }
 """Chemistries of start and house batteries by their names among the packs."""
 SMALL_WIRE = 5.0  # [A] for sizes below the ampacity table; engineering estimate
-SPLIT_VOLTAGE = 18.0  # [V] lasting supply between 12 V and 24 V systems
 BATTERY_NOMINAL = 12.0  # [V] of one lead-acid battery
 AT_REST = 1.06  # [-] full battery at rest over nominal voltage: 12.7 V of 12 V; common practice
 HOUSE_SHORT = 2000.0  # [A] what a house bank can give into a dead short; engineering estimate
@@ -158,7 +157,7 @@ def _pack(ledger: Ledger, hold: StandbyPack, nominal: float, helm: float) -> Non
             "pack_hot",
             f"{hold.relay_ambient:.0f} degC is too hot for a {kind} pack ({chemistry.hot_limit:.0f} degC): move it",
         )
-    if nominal > 18.0 and hold.pack.open_circuit_voltage < 18.0:
+    if nominal > SPLIT_VOLTAGE and hold.pack.open_circuit_voltage < SPLIT_VOLTAGE:
         ledger.warn("pack_voltage", "a 12 V pack on a 24 V boat: the display must work from both voltages")
     elif hold.pack.open_circuit_voltage > 1.5 * nominal:
         pack = f"a {hold.pack.open_circuit_voltage:.0f} V pack on a {nominal:.0f} V boat"
@@ -171,7 +170,7 @@ def _pack(ledger: Ledger, hold: StandbyPack, nominal: float, helm: float) -> Non
 
 
 def _bank(ledger: Ledger, hold: Bank, nominal: float) -> None:
-    over = OVER_CHARGE_24 if nominal > 18.0 else OVER_CHARGE_12
+    over = OVER_CHARGE_24 if nominal > SPLIT_VOLTAGE else OVER_CHARGE_12
     if hold.inrush_limit is None and hold.charge_current is None:
         ledger.danger("no_inrush_limit", "the bank has no inrush limiter: its charge welds contacts and blows fuses")
     if hold.bleed is None:

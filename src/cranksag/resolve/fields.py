@@ -14,6 +14,7 @@ from cranksag.resolve.model import Note, Origin, Value
 from cranksag.scenario import Scenario, default_value, field_doc
 
 COIL_NOMINAL = 12.0  # [V] boat that the defaults of coils are written for
+SPLIT_VOLTAGE = 18.0  # [V] between 12 V and 24 V systems
 
 
 @dataclass(slots=True)

@@ -30,7 +30,7 @@ from cranksag.parts.supercapacitor import (
     worst_cell_share_charging,
 )
 from cranksag.quantities import shown
-from cranksag.resolve.fields import Ledger, Section
+from cranksag.resolve.fields import SPLIT_VOLTAGE, Ledger, Section
 from cranksag.resolve.model import (
     BLADE,
     Bank,
@@ -116,7 +116,7 @@ def named_diode(ledger: Ledger, path: str, name: str, temperature: float) -> Dio
 
 
 def _diode(ledger: Ledger, section: Section, name: str, temperature: float, nominal: float) -> DiodeCircuit | None:
-    heavy = nominal > 18.0
+    heavy = nominal > SPLIT_VOLTAGE
     usual = DIODE_24 if heavy else DIODE_12
     part = section.value(name, usual, f"a Schottky diode of the {'60 V' if heavy else '3 A'} class")
     if part == "none":
@@ -197,7 +197,7 @@ def _relay(ledger: Ledger, section: Section, nominal: float, ambient: float) -> 
         if section.written("relay") is None:
             ledger.note("hold_up.relay", "none", "default", 'none with contact = "none"')
         return None
-    usual = RELAYS["24 V" if nominal > 18.0 else "12 V", wired or "make"]
+    usual = RELAYS["24 V" if nominal > SPLIT_VOLTAGE else "12 V", wired or "make"]
     entry = ledger.part("hold_up.relay", "relay", section.value("relay", usual, "a small automotive relay"))
     if entry is None:
         return None
@@ -280,7 +280,7 @@ Made = tuple[CapacitorCircuit, int, float, float]
 def _reservoir(ledger: Ledger, section: Section, temperature: float, nominal: float) -> Made:
     entry = section.part("capacitor", "capacitor")
     capacitance = section.number("capacitance", RESERVOIR_CAPACITANCE, "47 mF for a reservoir", entry)
-    usual = 35.0 if nominal > 18.0 else 25.0
+    usual = 35.0 if nominal > SPLIT_VOLTAGE else 25.0
     rated = section.number("rated_voltage", usual, "25 V, or 35 V on a 24 V boat", entry)
     esr = section.number(
         "esr",
@@ -297,7 +297,7 @@ def _reservoir(ledger: Ledger, section: Section, temperature: float, nominal: fl
 
 
 def _supercapacitor(ledger: Ledger, section: Section, temperature: float, nominal: float) -> Made:
-    over = OVER_CHARGE_24 if nominal > 18.0 else OVER_CHARGE_12
+    over = OVER_CHARGE_24 if nominal > SPLIT_VOLTAGE else OVER_CHARGE_12
     entry = section.part("supercapacitor", "capacitor")
     cell = section.number("cell_voltage", entry=entry)
     # a lone cell is what strings are made of: only a string says how many are in series
@@ -361,7 +361,7 @@ def _house_feed(ledger: Ledger, section: Section, temperature: float, nominal: f
 
 def _converter(ledger: Ledger, section: Section, nominal: float, power: float, booting: float) -> ConverterAhead:
     entry = section.part("converter", "converter")
-    usual = "down" if nominal > 18.0 else "up/down"
+    usual = "down" if nominal > SPLIT_VOLTAGE else "up/down"
     direction = section.value("direction", usual, "down on a 24 V boat, else up/down", entry)
     output = section.number("output_voltage", entry=entry)
     cut_out, cut_in = (_given(section, name, entry) for name in ("cut_out", "cut_in"))
@@ -370,7 +370,7 @@ def _converter(ledger: Ledger, section: Section, nominal: float, power: float, b
             section.problem("cut_in", "must not be below hold_up.cut_out")
         cut_in = None if section.written("cut_in") is None else cut_out
     if cut_out is not None and cut_in is None:
-        cut_in = cut_out + (2.0 if nominal > 18.0 else 1.0)
+        cut_in = cut_out + (2.0 if nominal > SPLIT_VOLTAGE else 1.0)
     unit = converter_circuit(
         nominal if entry is None else entry.value("input_voltage"),
         output,

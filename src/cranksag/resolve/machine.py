@@ -29,7 +29,7 @@ from cranksag.parts.starter import MotorCircuit, MotorKind, from_rating, motor_a
 from cranksag.parts.starter_bench import BenchPoint
 from cranksag.parts.starter_fit import fit_points
 from cranksag.quantities import shown
-from cranksag.resolve.fields import Ledger, Section
+from cranksag.resolve.fields import SPLIT_VOLTAGE, Ledger, Section
 from cranksag.resolve.model import Feed, StartCircuit
 from cranksag.scenario.cranking import OILS
 
@@ -42,7 +42,6 @@ PULL_IN_24, HOLD_IN_24 = (
     0.50,
     2.9,
 )  # [ohm] 24 V solenoid: heavy-diesel workshop manuals, 0.43-0.56 and >= 2.9 ohm
-SPLIT_VOLTAGE = 18.0  # [V] nominal between 12 V and 24 V systems
 START_RELAY_OPERATE = 0.6  # [-] of nominal: 7.2 V on 12 V, 14.8 V on 24 V, published data sheets of open relays
 START_RELAY_RELEASE = 0.1  # [-] of nominal: 1.2 V on 12 V, 2.4 V on 24 V, the same data sheets
 START_RELAY_TIMES = (10e-3, 5e-3)  # [s] operate and release, the same data sheets
