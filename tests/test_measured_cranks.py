@@ -72,7 +72,7 @@ def test_the_voltage_of_the_record_is_renewed_about_every_quarter_second() -> No
 @pytest.mark.parametrize("name", list(SPREAD))
 def test_the_spread_shipped_with_the_tool_is_that_of_the_record(name: str) -> None:
     values = [getattr(found, name) for found in SHAPES.values()]
-    digits = {"plateau_over_rest": 1e-3, "speed": 1.0, "recovery": 0.01}[name]  # last digit carried
+    digits = {"plateau_over_rest": 1e-4, "speed": 1.0, "recovery": 0.01}[name]  # last digit carried
     assert (min(values), np.median(values), max(values)) == pytest.approx(SPREAD[name], abs=digits)
 
 
@@ -160,7 +160,7 @@ def _inside(found: Shape, name: str) -> bool:
 
 
 def test_the_model_lies_inside_the_measured_spread() -> None:
-    """Found: plateau over rest 0.845 (0.783-0.853), 270 rpm (190-279), recovery 0.73 s (0.28-0.77).
+    """Found: plateau over rest 0.853 (0.783-0.8534), 262 rpm (190-279), recovery 0.64 s (0.28-0.77).
 
     Surface charge, the battery of that car, the place of the meter and the loads beside it brought it from 0.912. The
     margins are thin, and the last two choices came after a near miss: `measured` says which.

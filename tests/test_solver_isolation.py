@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 import cranksag
+from cranksag.errors import LibraryDead
 
 PACKAGE_ROOT = str(Path(cranksag.__file__).resolve().parent.parent)
 PRELUDE = """
@@ -166,9 +167,27 @@ except errors.LibraryDead as error:
 try:
     get_solver().run(GOOD)
 except errors.LibraryDead:
-    print("still")
+    print("still", flush=True)
+os._exit(0)  # as `LibraryDead` says: the run goes on, and the interpreter's clean-up under it may crash
 """
     assert output(script, tmp_path) == ["True True", "still"]
+
+
+def test_the_command_line_ends_with_its_code_while_a_given_up_run_goes_on(tmp_path: Path) -> None:
+    """Never with that of a signal: interpreter and library are not cleaned up under it."""
+    script = """
+from cranksag.cli import console, group
+console.own_process()
+
+def work():
+    get_solver().run(RUNAWAY, wall_limit=0.02)
+
+group._leave(group._exit_code(work))
+"""
+    for _ in range(5):
+        done = run_python(script, tmp_path)
+        assert done.returncode == LibraryDead.exit_code, done.stderr
+        assert "0.02 s" in done.stderr
 
 
 @pytest.mark.skipif(os.name == "nt", reason="POSIX signals")

@@ -155,7 +155,10 @@ class RestError(EnvelopeError):
 
 
 class LibraryDead(SimulationError):
-    """ngspice cannot be used any more in this process; a fresh process can."""
+    """ngspice cannot be used any more in this process; a fresh process can.
+
+    Where a run was given up it goes on in this one: end it by `os._exit`, for the interpreter's clean-up may crash.
+    """
 
     default_why = "An earlier fault left the ngspice library of this process unusable."
     default_todo = "Start again; a worker process is to be replaced."

@@ -68,6 +68,11 @@ def own_process() -> None:
     _state.process = True
 
 
+def owns_process() -> bool:
+    """Whether this process is the command's own."""
+    return _state.process
+
+
 def end() -> None:
     """What was done is done: from now on a Ctrl-C takes neither the last message nor the exit code with it."""
     if _state.process:

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import inspect
 import io
@@ -51,7 +52,18 @@ class CommandGroup(TyperGroup):
         """Run, and end the process with the exit code of whatever happened."""
         console.reset(traceback=bool(os.environ.get(TRACEBACK_VARIABLE)))
         settings = {**settings, "prog_name": "cranksag", "standalone_mode": False}
-        sys.exit(_exit_code(lambda: super(CommandGroup, self).main(*args, **settings)))
+        _leave(_exit_code(lambda: super(CommandGroup, self).main(*args, **settings)))
+
+
+def _leave(code: int) -> NoReturn:
+    """End the process; at once where a run that was given up goes on in it: clean-up under it ends by a signal."""
+    solver = sys.modules.get("cranksag.solver")
+    if solver is not None and console.owns_process() and solver.get_solver().dead:
+        with contextlib.suppress(OSError, ValueError):
+            sys.stdout.flush()
+            sys.stderr.flush()
+        os._exit(code)
+    sys.exit(code)
 
 
 def _real_command(name: str, summary: str | None) -> Any:
