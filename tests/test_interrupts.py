@@ -73,6 +73,45 @@ def test_a_second_ctrl_c_leaves_with_what_is_kept() -> None:
     assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
 
 
+INSIDE = """
+import os, signal, sys
+from cranksag.errors import Interrupted
+from cranksag.runner import StopRequest
+
+def press_at(line):
+    seen = 0
+
+    def trace(frame, event, arg):
+        nonlocal seen
+        handler = frame
+        while handler and handler.f_code.co_name != "_heard":
+            handler = handler.f_back
+        seen += handler is not None
+        if handler and seen == line:
+            os.kill(os.getpid(), signal.SIGINT)
+        return trace
+
+    return trace
+
+for line in range(1, 20):
+    try:
+        with StopRequest() as stop:
+            sys.settrace(press_at(line))
+            os.kill(os.getpid(), signal.SIGINT)
+            sys.settrace(None)
+            assert stop()
+    except Interrupted:
+        sys.settrace(None)
+print("ended")
+"""
+
+
+def test_a_second_ctrl_c_inside_the_handler_of_the_first_stops_nothing() -> None:
+    """At every line of the handler: a lock taken there would be waited for by the one who holds it."""
+    done = subprocess.run([sys.executable, "-c", INSIDE], capture_output=True, text=True, timeout=60.0, check=False)
+    assert done.stdout == "ended\n", done.stderr
+
+
 @pytest.mark.parametrize("delay", [0.0, 0.03, 0.06, 0.1, 0.15, 0.2])
 def test_a_second_ctrl_c_at_any_moment_ends_cleanly(boat: Path, delay: float) -> None:
     """While workers end, while the table is written, while it is reported, while Python ends; a third is no worse."""

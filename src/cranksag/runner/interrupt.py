@@ -23,7 +23,7 @@ class StopRequest:
 
     def __init__(self, kept: Callable[[], str] = lambda: "interrupted: nothing is kept") -> None:
         self._kept = kept
-        self._asked = threading.Event()
+        self._asked = False  # no lock: the second signal may come inside the handler of the first
         self._before: dict[int, Any] = {}
         self._leaving = False
 
@@ -46,14 +46,14 @@ class StopRequest:
             self._before.clear()
 
     def __call__(self) -> bool:
-        return self._asked.is_set()
+        return self._asked
 
     def ask(self) -> None:
         """Ask to stop."""
-        self._asked.set()
+        self._asked = True
 
     def _heard(self, number: int, frame: FrameType | None) -> None:
         del number, frame
-        if self._asked.is_set() and not self._leaving:
+        if self._asked and not self._leaving:
             raise KeyboardInterrupt
-        self._asked.set()
+        self._asked = True
