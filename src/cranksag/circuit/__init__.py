@@ -21,18 +21,7 @@ from cranksag.circuit.displays import add_displays, asleep, check_fed_at_rest, d
 from cranksag.circuit.envelope import envelope
 from cranksag.circuit.netlists import read_netlist
 from cranksag.circuit.network import Builder, solve_rest
-from cranksag.circuit.timing import (
-    AFTER_STEP,
-    COIL_STEP,
-    CRANK_STEP,
-    DASH_STEP,
-    PREROLL,
-    RUSH_STEP,
-    STEP_CEILING,
-    KeyTimes,
-    key_times,
-    pacing,
-)
+from cranksag.circuit.timing import PREROLL, STEP_CEILING, KeyTimes, add_pacer, key_times, pacing
 from cranksag.resolve.model import Boat, StandbyPack
 from cranksag.solver import Deck
 
@@ -104,14 +93,7 @@ def build_circuit(boat: Boat, times: KeyTimes | None = None, pace: float = 1.0) 
         check_fed_at_rest(boat, volts, on)
     add_boat(build, boat, times, currents)
     build.line("timing", pacing(times))
-    steps = {
-        "hs": CRANK_STEP * pace,
-        "ha": AFTER_STEP * pace,
-        "hf": COIL_STEP * pace,
-        "hc": RUSH_STEP * pace,
-        "hd": DASH_STEP * pace,
-    }
-    build.instance("timing", "pacer", ("pc", "fi", "hurry", "rush", "dash"), "pacer", **steps)
+    add_pacer(build, "timing", "fi", 1.0 / pace)
     branch = add_branch(build, boat, volts, currents, running, pace)
     add_displays(build, boat, running, on, volts)
     build.line("analysis", _initial(volts))

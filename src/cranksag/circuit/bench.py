@@ -27,17 +27,7 @@ from cranksag.circuit.displays import add_displays
 from cranksag.circuit.envelope import envelope
 from cranksag.circuit.netlists import read_netlist
 from cranksag.circuit.network import Builder
-from cranksag.circuit.timing import (
-    AFTER_STEP,
-    COIL_STEP,
-    CRANK_STEP,
-    DASH_STEP,
-    PREROLL,
-    RELEASE_WINDOW,
-    RUSH_STEP,
-    KeyTimes,
-    switched,
-)
+from cranksag.circuit.timing import PREROLL, RELEASE_WINDOW, KeyTimes, add_pacer, switched
 from cranksag.profiles import EDGE, Level
 from cranksag.resolve.model import Boat, ConverterAhead, StandbyPack
 from cranksag.solver import Deck
@@ -208,8 +198,7 @@ def _timing(build: Builder, boat: Boat, level: Level, times: KeyTimes) -> None:
     build.line(block, switched("ks", [crank], stop))
     build.line(block, f"Vtf tf 0 pwl(0 0 {crank[1]!r} 0 {stop!r} {stop - crank[1]!r})")
     build.line(block, switched("pc", [(begin, end + RELEASE_WINDOW)], stop))
-    steps = {"hs": CRANK_STEP, "ha": AFTER_STEP, "hf": COIL_STEP, "hc": RUSH_STEP, "hd": DASH_STEP}
-    build.instance(block, "pacer", ("pc", "0", "hurry", "rush", "dash"), "pacer", **steps)
+    add_pacer(build, block, "0")
 
 
 def _bounded(boat: Boat, level: Level, through: Through) -> Boat:

@@ -281,7 +281,7 @@ def _add_starter(build: Builder, boat: Boat, currents: dict[str, float]) -> None
     build.instance(
         "starter",
         "solenoid",
-        ("s", "stud", "mot", "block", "xso", "hurry", "one"),
+        ("s", "stud", "mot", "block", "xso", "hurry", "pace", "one"),
         "solenoid",
         rpi=coil.pull_in,
         rhi=coil.hold_in,

@@ -50,7 +50,7 @@ def add_displays(build: Builder, boat: Boat, fed: bool, on: tuple[bool, ...], vo
         build.instance(
             "displays",
             f"display{k}",
-            ("ds", "dr", blocked, f"on{k}", "rush", "dash", "one"),
+            ("ds", "dr", blocked, f"on{k}", "pace", "one"),
             "display",
             **values,
         )

@@ -9,19 +9,18 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from cranksag.circuit.network import Builder
 from cranksag.resolve.model import Crank, Feed
 from cranksag.scenario import TimeMark
 
 PREROLL = 0.05  # [s] deck time of key-on
 KEY_EDGE = 2e-4  # [s] a key contact's edge in the deck; the contact moves at its middle
 STEP_CEILING = 0.1  # [s] longest step where nothing happens
-CRANK_STEP = 2e-3  # [s] step while cranking: the crank angle at release stays right to a hundredth of a radian
+CRANK_STEP = 1.5e-3  # [s] step while cranking: the crank angle at release stays right to a hundredth of a radian
 AFTER_STEP = 20e-3  # [s] step once the engine has fired, until the key is let go
-COIL_STEP = 0.13e-3  # [s] step while a coil's current changes and at the starter's inrush
-RUSH_STEP = 0.1e-3  # [s] twice the step while a display's input capacitor moves by 1.5 V/ms or more
-DASH_STEP = 5e-6  # [s] twice the step while it moves by 17 V/ms or more
+COIL_STEP = 0.13e-3  # [s] step while a coil's current changes
 RUN_UP_WINDOW = 0.6  # [s] after START: the first compressions decide the crank angle of all that follows
-RUN_UP_PACE = 4.0  # [-] gate of the pacer in that window
+RUN_UP_PACE = 1.3  # [-] steps in that window for one of `CRANK_STEP` later
 COAST_WINDOW = 2.0  # [s] after a release that is followed by another attempt: the engine comes to rest
 RELEASE_WINDOW = 0.3  # [s] after the key is let go: coils collapse, contacts open, an engine that has not fired stops
 
@@ -110,6 +109,12 @@ def pacing(times: KeyTimes) -> str:
         for (a, b), n in zip(start_intervals(times), again, strict=True)
     ]
     return _graded(cranking, times.stop)
+
+
+def add_pacer(build: Builder, block: str, fired: str, fine: float = 1.0) -> None:
+    """The pacer's instance; `fired`: node that is 1 once the engine runs; `fine` [-] multiplies the number of steps."""
+    steps = {"hs": CRANK_STEP, "ha": AFTER_STEP, "hf": COIL_STEP, "fine": fine}
+    build.instance(block, "pacer", ("pc", fired, "hurry", "pace"), "pacer", **steps)
 
 
 def _graded(intervals: list[tuple[float, float]], stop: float) -> str:
