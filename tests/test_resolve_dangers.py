@@ -120,6 +120,16 @@ LISTED = {
         CONVERTER | {"hold_up.fuse": "60 A", "feed.fuse": "none", "feed.size": "20 AWG"},
         CONVERTER | {"hold_up.fuse": "3 A", "feed.fuse": "none", "feed.size": "14 AWG"},
     ),
+    "a converter that does not stand the charging voltage": (
+        "converter_over_voltage",
+        CONVERTER | {"hold_up.maximum_input": "14 V"},
+        CONVERTER | {"hold_up.maximum_input": "16 V"},
+    ),
+    "a converter of the catalogue on a boat of twice its voltage": (
+        "converter_over_voltage",
+        CONVERTER | {"battery.in_series": "2", "hold_up.converter": "wide input 9-18 V to 12 V 20 W"},
+        CONVERTER | {"battery.in_series": "2", "hold_up.converter": "wide input 9-36 V to 12 V 25 W"},
+    ),
     "a part's fuse too large for the wire": (
         "conductor_unprotected",
         PACK | {"hold_up.fuse_part": "maxi blade 60 A", "hold_up.size": "20 AWG"},

@@ -141,6 +141,7 @@ KINDS: dict[str, dict[str, FieldSpec]] = {
     "converter": {
         "input_voltage": _VOLTS_DUE,
         "output_voltage": _VOLTS_DUE,
+        "maximum_input": _VOLTS,
         "direction": _word("up", "down", "up/down", required=True),
         "rated_power": _WATTS_DUE,
         "efficiency": _SHARE,

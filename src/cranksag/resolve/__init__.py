@@ -79,12 +79,12 @@ def _boat(ledger: Ledger) -> Boat:
     ledger.warn_of_hidden()
     if not ledger.problems:
         judge(ledger, hold, nominal, places.helm)
-        if isinstance(hold, ConverterAhead):
-            judge_converter(ledger, hold, feed, nominal)
-        judge_feed(ledger, feed, power, nominal)
         charging = max(alternator.charge_voltage, battery.open_circuit_voltage)
-        supply = highest_supply(*sections.charging_voltages(ledger, feed, panel, charging), hold)
-        judge_supply(ledger, displays, supply, nominal)
+        feeding, house_charging = sections.charging_voltages(ledger, feed, panel, charging)
+        if isinstance(hold, ConverterAhead):
+            judge_converter(ledger, hold, feed, nominal, feeding)
+        judge_feed(ledger, feed, power, nominal)
+        judge_supply(ledger, displays, highest_supply(feeding, house_charging, hold), nominal)
     return Boat(
         title=title,
         nominal_voltage=nominal,

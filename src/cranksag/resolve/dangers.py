@@ -44,8 +44,16 @@ def judge(ledger: Ledger, hold: HoldUp, nominal: float, helm: float) -> None:
         _conductor(ledger, hold)
 
 
-def judge_converter(ledger: Ledger, hold: ConverterAhead, feed: Feed, nominal: float) -> None:
-    """Append what a converter's fuse leaves unprotected of the feed before it; warn if it can never start."""
+def judge_converter(ledger: Ledger, hold: ConverterAhead, feed: Feed, nominal: float, supply: float) -> None:
+    """Append what a converter's fuse leaves unprotected of the feed before it, and a feed whose highest lasting voltage
+    `supply` [V] it does not stand; warn if it can never start."""
+    highest = ledger.values["hold_up.maximum_input"].value
+    if isinstance(highest, float) and supply > highest:
+        ledger.danger(
+            "converter_over_voltage",
+            f"the converter stands {highest:g} V at its input and gets {supply:.1f} V on this {nominal:g} V boat: "
+            "one made for this voltage",
+        )
     own, before = hold.fuse_rating, ledger.values["feed.fuse"].value
     protected = isinstance(before, float) and own is not None and before <= own  # by the feed's own fuse
     if own is not None and not protected:

@@ -364,6 +364,7 @@ def _converter(ledger: Ledger, section: Section, nominal: float, power: float, b
     usual = "down" if nominal > SPLIT_VOLTAGE else "up/down"
     direction = section.value("direction", usual, "down on a 24 V boat, else up/down", entry)
     output = section.number("output_voltage", entry=entry)
+    section.value("maximum_input", entry=entry)
     cut_out, cut_in = (_given(section, name, entry) for name in ("cut_out", "cut_in"))
     if cut_out is not None and cut_in is not None and cut_in < cut_out:
         if section.written("cut_in") is not None:

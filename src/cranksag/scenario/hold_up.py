@@ -335,6 +335,18 @@ class HoldUp(Section):
             branches=CONVERTER,
         ),
     ] = None
+    maximum_input: Annotated[
+        float | Literal["unknown"] | None,
+        quantity(
+            "voltage",
+            "3 V",
+            "100 V",
+            "Highest lasting input it stands: its plate.",
+            "unknown",
+            branches=CONVERTER,
+            words=("unknown",),
+        ),
+    ] = None
     restart_delay: Annotated[
         float | None, quantity("time", "0 s", "60 s", "From cut_in to output.", "300 ms", branches=CONVERTER)
     ] = None

@@ -14,9 +14,9 @@ from cranksag.parts.pack_chemistry import CHEMISTRIES
 from cranksag.parts.supercapacitor import cells_needed
 from cranksag.quantities import ConductorSize, parse_conductor_size
 from cranksag.resolve import Boat
-from cranksag.resolve.dangers import AT_REST
+from cranksag.resolve.dangers import AT_REST, BATTERY_NOMINAL
 from cranksag.resolve.hold_up import OVER_CHARGE_12, OVER_CHARGE_24
-from cranksag.resolve.model import BLADE
+from cranksag.resolve.model import BLADE, Display
 from cranksag.runner import spec_at
 from cranksag.scenario.specs import Number, Quantity, Size
 from cranksag.studies.axes import Axis, make_axis, parse_axis, part_kinds
@@ -137,16 +137,31 @@ def _fits(kind: str, entry: Entry, boat: Boat) -> bool:
     if kind == "supercapacitor":  # of a lone cell there are as many as the voltage needs
         cells = int(entry.value("cells"))
         return cells == 1 or cells * float(entry.value("cell_voltage")) >= over
-    if kind == "converter":  # for the boat's voltage, and an output that the display runs on as well as now
-        highest = max(display.circuit.restarts_above for display in boat.displays)
-        made_for = float(entry.value("cut_in", entry.value("input_voltage"))) <= boat.nominal_voltage * AT_REST
-        down = entry.value("direction") != "down" or heavy
-        return made_for and down and highest <= float(entry.value("output_voltage")) <= over
+    if kind == "converter":
+        return _converts(entry, boat, heavy)
     if kind == "battery":
         return float(entry.value("voltage")) <= _BATTERY_SPLIT
     if kind == "fuse":
         return float(entry.value("rated_voltage")) >= over
     return True
+
+
+def _converts(entry: Entry, boat: Boat, heavy: bool) -> bool:
+    """Whether a converter starts on the boat's voltage and stands it, and its output suits every display: no lower than
+    it restarts at, and no higher than its plate, or than a 12 V boat charges with where it may be one for 12 V."""
+    starts = float(entry.value("cut_in", entry.value("input_voltage"))) <= boat.nominal_voltage * AT_REST
+    stands = float(entry.value("maximum_input", boat.alternator.charge_voltage)) >= boat.alternator.charge_voltage
+    down = entry.value("direction") != "down" or heavy
+    output = float(entry.value("output_voltage"))
+    return starts and stands and down and all(_suits(output, display, boat) for display in boat.displays)
+
+
+def _suits(output: float, display: Display, boat: Boat) -> bool:
+    plate = boat.values[f"{display.path}.maximum_supply"].value
+    restarts = display.circuit.restarts_above
+    if not isinstance(plate, float):
+        plate = OVER_CHARGE_12 if restarts < AT_REST * BATTERY_NOMINAL else OVER_CHARGE_24
+    return restarts <= output <= plate
 
 
 def _wired(path: str, entry: Entry, boat: Boat) -> bool:

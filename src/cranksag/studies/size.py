@@ -74,8 +74,8 @@ _SUPERSEDED = {
     ),
     "hold_up.capacitor": ("capacitance", "esr", "rated_voltage", "leakage", "cells", "cell_voltage"),
     "hold_up.converter": (
-        "direction", "output_voltage", "efficiency", "cut_out", "cut_in", "restart_delay", "input_limit",
-        "output_capacitance", "quiescent_power",
+        "direction", "output_voltage", "maximum_input", "efficiency", "cut_out", "cut_in", "restart_delay",
+        "input_limit", "output_capacitance", "quiescent_power",
     ),
 }  # fmt: skip
 """Written figures that would hide those of the part that is tried."""
