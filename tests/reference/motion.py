@@ -22,6 +22,7 @@ Quantity = Callable[[Array, Array], float]
 Rate = Callable[[Sequence[float], Sequence[float], list[float]], None]  # states, port currents, rates to add to
 TIMER_TOP = 1.5  # [-] stop of a timer, which acts at 1
 CONTACT_MADE, REST_LOST = 0.625, 0.3  # [-] armature position
+TIMER_FADE = 5e-4  # [s] longest in which the brown-out timer dies away
 RESTART_WAIT = 5e-3  # [s] above the restart voltage
 MEAN_SPEED_TIME, FIRE_TIME, FAST = 0.15, 0.02, 1e-3  # [s]
 
@@ -211,7 +212,7 @@ def _display(model: Model, k: int, display: Display) -> Rate:
         if f"low {k}" in flags or f"sense {k}" in flags:
             rates[low] += laws.ramp(x[low], 1.0 / circuit.reset_after, TIMER_TOP)
         else:
-            rates[low] -= x[low] * 10.0 / circuit.reset_after
+            rates[low] -= x[low] / min(circuit.reset_after / 10.0, TIMER_FADE)
         if on:
             rates[high] -= x[high] / FAST
         else:
