@@ -302,6 +302,28 @@ def test_a_restart_loop_counts_every_restart() -> None:
     assert stiff.display.restarts == 1
 
 
+def test_a_display_that_was_reset_before_start_and_stays_dark_does_not_hold() -> None:
+    """A load at its feed pulls it below its brown-out 0.1 s after key-on and keeps it below its restart voltage."""
+    heater = '[[loads]]\nname = "heater"\nat = "feed"\ncurrent = "15 A"\nfrom_time = "key on+0.1 s"\nuntil = "end"\n'
+    thin = {"feed.joints": "200 mohm", "displays.0.restarts_above": "12 V"}
+    dark = crank(thin, extra=heater)
+    runs = dark.traces.signals["display_0_runs"]
+    assert runs.max() > 0.5
+    assert not np.any(runs[dark.traces.time > START - 0.1] > 0.5)
+    assert not dark.display.holds
+    assert dark.display.restarts == 1
+    assert dark.display.first_reset_at == pytest.approx(0.1, abs=0.01)
+    assert dark.display.dark_time is None
+
+
+@pytest.mark.parametrize("reset_after", ["0 s", "2 ms", "1 s", "10 s"])
+def test_a_display_starts_5_ms_after_its_supply_however_long_its_brown_out_takes(reset_after: str) -> None:
+    """The input capacitor charges within a few tenths of a millisecond."""
+    runs = crank({"displays.0.reset_after": reset_after, "crank.key_on_before": "2 s"}).traces
+    first = crossings(runs.time, runs.signals["display_0_runs"], 0.5, rising=True)
+    assert first[0] == pytest.approx(5e-3, abs=5e-4)
+
+
 def test_in_reset_a_display_takes_its_reset_power_however_long_it_has_run() -> None:
     """Not the difference between running and booting, which would feed the boat where booting takes more."""
     brief = {"displays.0.reset_power": "0.5 W", "displays.0.boot_time": "1 ms", "crank.key_on_before": "20 s"}
@@ -484,6 +506,22 @@ def test_a_thinner_cable_does_the_same() -> None:
     assert thin.starter.stud_minimum_voltage > 0.0
     # and the battery itself sags less
     assert thin.battery.minimum_voltage > thick.battery.minimum_voltage
+
+
+def test_a_pinion_that_is_withdrawn_leaves_the_motor_alone() -> None:
+    """The engine rocks back on its compression after the release and does not turn the motor backwards.
+
+    So the inrush of a second START half a second later stays below that of the first.
+    """
+    held, rest = 1.2, 0.5
+    changes = {"crank.key_on_before": f"{START} s", "crank.key_held": f"{held} s", "crank.rest": f"{rest} s"}
+    twice = changes | {"crank.attempts": "2", "crank.after": "0.1 s"}
+    result = simulate(loads_scenario(example_text("restarting")).with_overrides(twice))
+    again = START + held + rest
+    assert lowest(result, "engine_speed", START + held, again) < -5.0
+    assert float(result.traces.signals["motor_speed"].min()) > -1.0
+    second = highest(result, "starter_current", again, again + 0.3)
+    assert second < highest(result, "starter_current", START, START + 0.3)
 
 
 def test_inrush_plateau_and_speed_arise_from_the_machine() -> None:

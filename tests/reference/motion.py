@@ -21,7 +21,8 @@ from tests.reference.network import Array
 Quantity = Callable[[Array, Array], float]
 Rate = Callable[[Sequence[float], Sequence[float], list[float]], None]  # states, port currents, rates to add to
 TIMER_TOP = 1.5  # [-] stop of a timer, which acts at 1
-CONTACT_MADE, REST_LOST = 0.625, 0.3  # [-] armature position
+MESH, CONTACT_MADE, REST_LOST = 0.5, 0.625, 0.3  # [-] armature position
+TIMER_FADE = 5e-4  # [s] longest in which the brown-out timer dies away
 RESTART_WAIT = 5e-3  # [s] above the restart voltage
 MEAN_SPEED_TIME, FIRE_TIME, FAST = 0.15, 0.02, 1e-3  # [s]
 
@@ -57,6 +58,7 @@ def switches(model: Model) -> list[Switch]:
     pull, hold = _branch(model, "pull-in"), _branch(model, "hold-in")
     coil = boat.solenoid
     found = [Switch("solenoid", coil.operate_ampere, coil.release_ampere, lambda x, y: pull(x, y) + hold(x, y))]
+    found.append(Switch("mesh", MESH, MESH, _state(model, "x solenoid")))
     relays = [("start relay", boat.start.relay)]
     if isinstance(boat.hold_up, StandbyPack):
         relays.append(("hold relay", boat.hold_up.relay))
@@ -150,7 +152,7 @@ def _machine(model: Model) -> Rate:
         k, _ = laws.field_constant(
             i, motor.field_constant_residual, motor.field_constant_saturated, motor.saturation_current
         )
-        clutch = laws.clutch_torque(w - ratio * x[we_state])
+        clutch = laws.clutch_torque(w - ratio * x[we_state]) if "mesh" in model.flags else 0.0
         torque = motor.torque_share * k * i - motor.friction_torque * math.tanh(w / laws.MOTOR_FRICTION_SPEED)
         rates[w_state] += (torque - motor.friction_viscous * w - clutch) / motor.inertia
         rates[we_state] += ratio * clutch / inertia
@@ -211,7 +213,7 @@ def _display(model: Model, k: int, display: Display) -> Rate:
         if f"low {k}" in flags or f"sense {k}" in flags:
             rates[low] += laws.ramp(x[low], 1.0 / circuit.reset_after, TIMER_TOP)
         else:
-            rates[low] -= x[low] * 10.0 / circuit.reset_after
+            rates[low] -= x[low] / min(circuit.reset_after / 10.0, TIMER_FADE)
         if on:
             rates[high] -= x[high] / FAST
         else:

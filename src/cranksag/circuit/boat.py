@@ -326,7 +326,7 @@ def _add_engine(build: Builder, boat: Boat) -> None:
     build.instance(
         "engine",
         "engine",
-        ("w", "we", "th", "kq", "fi", "tf", "one"),
+        ("w", "we", "th", "xso", "kq", "fi", "tf", "one"),
         "engine",
         ratio=boat.gear_ratio,
         tc=engine.friction_torque,

@@ -39,7 +39,7 @@ def _judge(boat: Boat, traces: Traces, times: KeyTimes, number: int, display: Di
     low = int(np.argmin(pins))
     sensed = "display" if circuit.at == "pins" else f"display_{number}_inside"
     t, v = between(traces.time, signals[sensed], begin, end)
-    resets = crossings(*between(traces.time, signals[f"display_{number}_runs"], begin, end), HALF, rising=False)
+    resets = _resets(traces, number, begin, end)
     never = len(resets) == 0 and float(signals[f"display_{number}_runs"].max()) < HALF
     demanding = len(time) if not len(resets) else max(int(np.searchsorted(time, float(resets[0]))), 1)
     asked = int(np.argmin(pins[:demanding]))
@@ -60,6 +60,17 @@ def _judge(boat: Boat, traces: Traces, times: KeyTimes, number: int, display: Di
         demand_minimum_voltage=float(pins[asked]),
         demand_minimum_at=float(time[asked]),
     )
+
+
+def _resets(traces: Traces, number: int, begin: float, end: float) -> np.ndarray:
+    """Moments [s] of the resets from `begin` on; one that is dark there although it has run was reset before."""
+    runs = traces.signals[f"display_{number}_runs"]
+    resets = crossings(*between(traces.time, runs, begin, end), HALF, rising=False)
+    earlier = crossings(traces.time, runs, HALF, rising=False)
+    earlier = earlier[earlier < begin]
+    if earlier.size and float(np.interp(begin, traces.time, runs)) < HALF:
+        return np.concatenate((earlier[-1:], resets))
+    return resets
 
 
 def first_runs(traces: Traces, number: int) -> float:
