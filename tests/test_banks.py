@@ -3,10 +3,12 @@
 
 from __future__ import annotations
 
+import io
 import math
 from pathlib import Path
 
 import pytest
+from rich.console import Console
 
 from cranksag.catalogue import Catalogue, load_catalogue
 from cranksag.cli.sweep_report import report
@@ -97,3 +99,21 @@ def _survivors(masses: list[float]) -> Table:
         numbers = {"margin_v": 1.0, "minimum_voltage_v": 9.5, "starts": 1.0, "mass_kg": mass, "copper_kg": 1.0 + number}
         table.put(number, [[numbers.get(name) for name in NUMBERS], [""] * len(TEXTS), "held", ""])
     return table
+
+
+def test_a_dangerous_survivor_is_marked_and_the_rows_left_out_are_told() -> None:
+    """A boat without a fuse at its source held best and stood first, without a word."""
+    table = _survivors([1.0, 2.0, 3.0])
+    table.texts["dangers"].put(1, "source_unfused")
+    goals = objectives(["margin_v:max"], table)
+    summary = {
+        "combinations": 3, "held": 3, "restarted": 0, "failed": 0, "not_run": 0, "survivors": 3, "seconds": None,
+        "rate_per_s": None, "failures": {}, "near_switching": 0, "survivor_margin_v": 0.0, "drivers": {},
+    }  # fmt: skip
+    for most, count, named in ((10, "(3)", True), (1, "(1 of 3 shown)", False)):
+        shown = io.StringIO()
+        Console(file=shown, width=200).print(*report(table, summary, goals, pareto(table, goals), most), sep="\n")
+        told = shown.getvalue()
+        assert f"Survivors, largest margin first {count}" in told
+        assert "1 of 3 survivors are dangerous (column dangers): source_unfused" in told
+        assert any("source_unfused" in line and line.startswith("2 m") for line in told.splitlines()) is named

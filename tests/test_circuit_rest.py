@@ -114,6 +114,17 @@ def test_no_node_moves_before_key_on(name: str) -> None:
     assert movement(loads_scenario(BOAT + extra).with_overrides(changes)) < STILL
 
 
+def test_the_network_at_rest_has_the_resistance_of_the_circuit() -> None:
+    """Two displays of 25 W each, always fed: 4 A would show a milliohm too many as 4 mV; 0.1 mV is the tolerance."""
+    heavy = ALWAYS | {"displays.0.power": "25 W", "displays.1.power": "25 W"}
+    boat = resolve(loads_scenario(BOAT + SECOND).with_overrides(heavy))
+    circuit = build_circuit(boat)
+    waves = get_solver().run(circuit.deck)
+    before = waves.time <= circuit.deck.preroll
+    for node in ("ds", "dr"):
+        assert waves.vectors[f"v({node})"][before][-1] == pytest.approx(circuit.rest_volts[node], abs=1e-4)
+
+
 @pytest.mark.parametrize("name", example_names())
 def test_no_node_of_an_example_moves_before_key_on(name: str) -> None:
     scenario = loads_scenario(example_text(name), name)

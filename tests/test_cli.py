@@ -291,6 +291,7 @@ def test_show_scenario_names_every_field_with_origin_and_source(boat: Path) -> N
     assert "--set" in rows["feed.length"]
     assert "20 ft" in rows["feed.length"]
     assert "6.8 V" in rows["displays.0.converter_minimum"]
+    assert "2.5 kW" in rows["starter.characteristic"]
     assert run("simulate", boat, "--show-scenario", "--json").code == 2
 
 

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from rich.console import Console
 
 from cranksag.catalogue import load_catalogue
 from cranksag.circuit import build_circuit
@@ -41,7 +42,7 @@ from cranksag.studies.faultlist import (
 from cranksag.studies.faultreading import DEAD, live_nodes
 from cranksag.studies.faultrun import Run, heating_current, make_bench, run_fault
 from cranksag.studies.faults import FaultRow, fault_document, run_faults
-from cranksag.studies.faultwords import node_dangers
+from cranksag.studies.faultwords import _hours, node_dangers
 from cranksag.verdict import read_traces
 from cranksag.verdict.results import Traces
 from cranksag.verdict.stresses import (
@@ -331,6 +332,14 @@ def test_a_welded_hold_up_relay_keeps_the_display_on_and_says_so(boat: Make) -> 
     assert "empties the pack" in row.message
 
 
+@given(st.floats(0.01, 1e4))
+def test_the_time_to_an_empty_pack_is_never_nought(hours: float) -> None:
+    """7 Ah through a short of tens of amperes was told as "0 h"."""
+    number, unit = _hours(hours).split()
+    assert float(number) > 0.0
+    assert float(number) * {"h": 1.0, "min": 1.0 / 60.0}[unit] == pytest.approx(hours, rel=0.35, abs=0.5 / 60.0)
+
+
 def test_a_lost_suppression_diode_lets_the_coil_kick(boat: Make) -> None:
     """Missing: the bare coil's kick (see below). Reversed: it shorts the start signal instead, and nothing kicks."""
     rows = run_faults(boat("standby-pack"), lambda f: f.part == "hold-up relay's suppression")
@@ -552,3 +561,14 @@ def test_the_command_prints_a_list_and_a_table(tmp_path: Path, capsys: pytest.Ca
     faults.run(path, ["start_circuit.relay=none"], None, False, 1)
     table = capsys.readouterr().out
     assert all(row["part"] in table and row["message"] in table for row in rows)
+
+
+def test_a_narrow_terminal_gets_the_sentences_in_full_width(boat: Make) -> None:
+    """Five columns left them 17 characters, and a fault took forty lines."""
+    row = _row(boat("restarting"), "start relay", "welded")
+    shown = io.StringIO()
+    Console(file=shown, width=80).print(*faults._listing((row,)), sep="\n")
+    lines = shown.getvalue().splitlines()
+    assert f"DANGER  {row.part}: {row.fault}" in [line.strip() for line in lines]
+    assert " ".join(row.message.split()) in " ".join(shown.getvalue().split())
+    assert len(lines) < 5 + len(row.message) / 40

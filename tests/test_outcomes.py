@@ -313,6 +313,7 @@ def test_a_display_that_was_reset_before_start_and_stays_dark_does_not_hold() ->
     assert not dark.display.holds
     assert dark.display.restarts == 1
     assert dark.display.first_reset_at == pytest.approx(0.1, abs=0.01)
+    assert dark.display.demand_minimum_voltage == dark.display.minimum_voltage
     assert dark.display.dark_time is None
 
 

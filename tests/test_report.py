@@ -4,9 +4,11 @@
 from __future__ import annotations
 
 import functools
+import io
 import re
 import subprocess
 import sys
+from dataclasses import replace
 from itertools import combinations, pairwise
 from pathlib import Path
 
@@ -18,14 +20,16 @@ from hypothesis import strategies as st
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.text import Text
+from rich.console import Console, Group
 
 from cranksag import report
+from cranksag.cli.summary import _budget, _figure
 from cranksag.examples import example_names, example_text
 from cranksag.report.placing import LABEL_SIZE, free_place, spread
 from cranksag.report.words import margin_words, seconds, volts
 from cranksag.scenario import loads_scenario
 from cranksag.simulate import simulate
-from cranksag.verdict.results import Result
+from cranksag.verdict.results import BudgetLine, Estimate, Result
 
 LONG_TITLE = r"Preis $5_0 & \frac{x^2} ~ {%} #1 <b>[bold]" + " wide WWW words" * 10
 BOATS: dict[str, tuple[str, dict[str, str]]] = {
@@ -417,3 +421,40 @@ def test_a_bank_that_leaks_past_its_limiter_is_not_told_to_wait() -> None:
     steps = " ".join(report.next_steps(fitted(hold_up__branch="reservoir", hold_up__inrush_limit="100 ohm")))
     assert "lower hold_up.inrush_limit" in steps
     assert "leave the key on" not in steps
+
+
+# --- what the band asks for ----------------------------------------------------------------------------------
+
+
+def test_a_band_over_the_threshold_asks_for_fields_that_can_be_written() -> None:
+    """Not for the "battery temperature law", which is behind the band and in no file."""
+    found = result("restarting")
+    fields = ("battery temperature law", "starter characteristic", "feed.joints")
+    band = Estimate(found.display.brownout - 1.0, found.display.brownout + 1.0, fields)
+    steps = report.next_steps(replace(found, estimate=band))
+    assert "The band spans the threshold. Write what you can find out of: starter.points, feed.joints." in steps
+    laws = replace(band, fields=fields[:1])
+    assert "The band spans the threshold." in report.next_steps(replace(found, estimate=laws))
+
+
+# --- figures of the report -----------------------------------------------------------------------------------
+
+
+def test_a_line_of_the_budget_without_a_drop_has_no_negative_share() -> None:
+    """Where a blocking diode lifts the sum the other way, nothing was told as "-0%"."""
+    drops = [
+        BudgetLine("feed conductor", "supply", None, -1e-9, False),
+        BudgetLine("battery cable", "supply", None, 2.0, False),
+    ]
+    found = replace(result("restarting"), demand_budget=tuple(drops))
+    shown = io.StringIO()
+    Console(file=shown, width=200).print(Group(*_budget(found)))
+    assert "-0%" not in shown.getvalue()
+    assert " 0%" in shown.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("value", "told"), [(2.358e5, "236000"), (123456.0, "123000"), (9876.25, "9876"), (20.0, "20"), (3, "3")]
+)
+def test_a_count_is_told_without_a_power_of_ten(value: float, told: str) -> None:
+    assert _figure(value, "") == told

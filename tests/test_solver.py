@@ -15,7 +15,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cranksag import errors
+from cranksag.circuit import build_circuit
 from cranksag.examples import example_text
+from cranksag.resolve import resolve
 from cranksag.scenario import loads_scenario
 from cranksag.simulate import simulate
 from cranksag.solver import (
@@ -199,8 +201,7 @@ def test_part_without_a_path_to_node_0_is_refused(solver: Solver, part: str) -> 
 def test_a_run_stopped_and_resumed_is_the_run_in_one_piece(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     boat = loads_scenario(example_text(name))
     whole = simulate(boat)
-    monkeypatch.setattr(running, "BUDGET_LEAST", 150)
-    monkeypatch.setattr(running, "BUDGET_PER_CEILING", 0.0)
+    monkeypatch.setattr(running, "BUDGET", 150)
     monkeypatch.setattr(running, "LEAST_PACE", 1e-9)
     pieces = simulate(boat)
     assert whole.solver.points > 5 * 150
@@ -210,12 +211,22 @@ def test_a_run_stopped_and_resumed_is_the_run_in_one_piece(name: str, monkeypatc
     assert pieces.display.minimum_voltage == pytest.approx(whole.display.minimum_voltage, abs=1e-4)
 
 
+def test_a_long_run_that_gets_on_is_not_taken_to_hang(solver: Solver, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The wall limit is for each budget of steps: a quarter of the run's own time, of which a budget takes a tenth."""
+    changes = {"crank.key_held": "8 s", "engine.fires_after": "never"}
+    deck = build_circuit(resolve(loads_scenario(example_text("house-feed")).with_overrides(changes))).deck
+    whole = solver.run(deck)
+    monkeypatch.setattr(running, "BUDGET", whole.points // 10)
+    monkeypatch.setattr(running, "LEAST_PACE", 1e-9)
+    assert solver.run(deck, wall_limit=0.25 * whole.solve_s).points == pytest.approx(whole.points, rel=0.05)
+
+
 def test_a_display_that_restarts_in_a_loop_is_no_runaway() -> None:
     """Its feed alone lifts and drops it by more than its hysteresis: a hundred restarts a second, 170 steps in each."""
     thin = {"feed.length": "100 ft", "feed.size": "22 AWG", "feed.from": "battery", "battery.rating": "1200 A"}
     text = 'title = "thin"\n[crank]\nkey_held = "4 s"\n[engine]\nfires_after = "never"\n[[displays]]\nname = "helm"\n'
     found = simulate(loads_scenario(text).with_overrides(thin))
-    assert found.solver.points > running.BUDGET_LEAST
+    assert found.solver.points > running.BUDGET
     assert found.solver.attempt == 1
     assert found.display.restarts > 200
 

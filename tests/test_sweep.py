@@ -26,7 +26,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cranksag.catalogue import load_catalogue
-from cranksag.cli.sweep_report import _quantity
+from cranksag.cli.sweep_report import _at, _quantity
 from cranksag.errors import InputError
 from cranksag.examples import example_text
 from cranksag.runner import Changed, Keys
@@ -606,6 +606,19 @@ def test_force_begins_an_interrupted_sweep_anew(short: Scenario, tmp_path: Path)
 )
 def test_a_crossing_is_told_in_a_unit_that_people_read(value: float, unit: str, told: str) -> None:
     assert _quantity(value, unit) == told
+
+
+@pytest.mark.parametrize(
+    ("path", "unit", "value", "told"),
+    [
+        ("battery.health", "-", 0.478, "47.8 %"),
+        ("hold_up.capacitance", "F", 0.4061, "406.1 mF"),
+        ("feed.size", "m2", 1.309e-6, "1.309 mm2"),
+        ("battery.in_parallel", "-", 1.5, "1.5"),
+    ],
+)
+def test_a_crossing_is_told_as_its_axis_is_written(path: str, unit: str, value: float, told: str) -> None:
+    assert _at(AxisColumn(path, unit), value) == told
 
 
 def test_command_fails_if_every_row_failed(boat: Path, tmp_path: Path) -> None:

@@ -18,7 +18,7 @@ from cranksag.circuit.boat import (
     diode_drop,
     relay_values,
 )
-from cranksag.circuit.network import THERMAL_VOLTAGE_DECK, Builder
+from cranksag.circuit.network import LEAST_RESISTANCE, THERMAL_VOLTAGE_DECK, Builder
 from cranksag.parts.converter import ConverterCircuit
 from cranksag.parts.diode import DiodeCircuit
 from cranksag.resolve.model import Bank, Boat, ConverterAhead, HouseFeed, NoHoldUp, StandbyPack
@@ -53,7 +53,8 @@ def branch_at_rest(build: Builder, boat: Boat) -> None:
     hold = boat.hold_up
     always = boat.feed.key_terminal == "always"
     if isinstance(hold, NoHoldUp):
-        _rest_feed(build, None)
+        # one node in the circuit; unfed it floats, and so small a resistance would make the network's matrix singular
+        build.at_rest("r", "feed to display", "feed", "ds", LEAST_RESISTANCE if always else CONTACT_RESISTANCE)
     elif isinstance(hold, StandbyPack):
         total = hold.pack.resistance + hold.fuse_resistance
         build.at_rest("e", "pack", "pk", "dr", hold.pack.open_circuit_voltage, total)

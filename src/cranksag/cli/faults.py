@@ -3,6 +3,9 @@
 
 from __future__ import annotations
 
+import shutil
+import sys
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Annotated, Any, cast
 
 import typer
@@ -11,9 +14,12 @@ from cranksag.cli import console
 from cranksag.cli.options import Catalogues, Overrides, ScenarioFile, read_catalogue, read_scenario
 
 if TYPE_CHECKING:
+    from rich.console import RenderableType
     from rich.table import Table
 
     from cranksag.studies.faults import Current, FaultRow
+
+WIDE = 180  # [characters] a terminal below this has no room for the sentences in a column of their own
 
 
 def run(
@@ -44,7 +50,9 @@ def run(
         return
     from cranksag.cli.summary import cautions
 
-    console.show(_headline(boat.title, boat.branch, rows), _table(rows), *cautions())
+    narrow = sys.stdout.isatty() and shutil.get_terminal_size().columns < WIDE
+    found = _listing(rows) if narrow else (_table(rows),)
+    console.show(_headline(boat.title, boat.branch, rows), *found, *cautions())
 
 
 def _headline(title: str, branch: str, rows: tuple[FaultRow, ...]) -> str:
@@ -68,12 +76,32 @@ def _table(rows: tuple[FaultRow, ...]) -> Table:
             "DANGER" if row.danger else "",
             console.plain(row.part),
             row.fault,
-            ", ".join(f"{n.node} {n.voltage:.1f} V" for n in row.live_nodes if n.key == "off"),
+            _live(row),
             _worst(row.currents),
             console.plain(row.message),
             style="bold red" if row.danger else None,
         )
     return table
+
+
+def _listing(rows: tuple[FaultRow, ...]) -> Iterator[RenderableType]:
+    """The table's rows one below the other, for a narrow terminal."""
+    from rich.padding import Padding
+    from rich.text import Text
+
+    for row in rows:
+        style = "bold red" if row.danger else ""
+        yield Text("")
+        yield Text(f"{'DANGER  ' if row.danger else ''}{console.plain(row.part)}: {row.fault}", style=style or "bold")
+        live, worst = _live(row), _worst(row.currents)
+        facts = [f"live, key off: {live}" if live else "", f"worst current: {worst}" if worst else ""]
+        for told in ("; ".join(f for f in facts if f), console.plain(row.message)):
+            if told:
+                yield Padding(Text(told, style=style), (0, 0, 0, 2), expand=False)
+
+
+def _live(row: FaultRow) -> str:
+    return ", ".join(f"{n.node} {n.voltage:.1f} V" for n in row.live_nodes if n.key == "off")
 
 
 def _worst(currents: tuple[Current, ...]) -> str:

@@ -185,7 +185,9 @@ def _figure(value: Any, unit: str) -> str:
         return format_quantity(float(value), DIMENSIONS[unit], digits=3)
     if isinstance(value, dict):
         return ", ".join(f"{name} {share:.1%}" for name, share in value.items())
-    return f"{value:.4g} {unit}".rstrip() if isinstance(value, float) else f"{value} {unit}".rstrip()
+    if not isinstance(value, float):
+        return f"{value} {unit}".rstrip()
+    return f"{float(f'{value:.3g}'):.0f} {unit}".rstrip() if value >= 1e4 else f"{value:.4g} {unit}".rstrip()
 
 
 def _budget_heading(result: Result) -> str:
@@ -201,7 +203,7 @@ def _budget(result: Result) -> Iterator[RenderableType]:
     total = sum(line.drop for line in result.demand_budget)
     table.add_row("start battery at rest", "", volts(result.battery.open_circuit_voltage, 3), "", "")
     for line in result.demand_budget:
-        share = f"{line.drop / total:.0%}" if total > 0.0 else ""
+        share = f"{line.drop / total:z.0%}" if total > 0.0 else ""
         mark = "blocking" if line.blocking else ""
         table.add_row(Text(plain(line.element)), line.side, volts(-line.drop, 3, sign=True), share, mark)
     left = volts(result.battery.open_circuit_voltage - total, 3)

@@ -13,8 +13,10 @@ from rich.text import Text
 
 from cranksag.cli.console import plain
 from cranksag.quantities import DIMENSIONS, format_quantity
+from cranksag.runner import spec_at
+from cranksag.scenario.specs import Quantity
 from cranksag.studies.analysis import Objective, boundary, survivors
-from cranksag.studies.table import Table
+from cranksag.studies.table import AxisColumn, Table
 
 
 def report(
@@ -33,17 +35,19 @@ def report(
     if len(alive):
         weighed = bool(np.isfinite(table.numbers["mass_kg"][alive]).all())
         extra = ("mass_kg" if weighed else "copper_kg", "cost")
-        yield _rows(table, alive[:most], f"Survivors, largest margin first ({len(alive)})", extra)
+        yield _rows(table, alive[:most], f"Survivors, largest margin first ({_count(len(alive), most)})", extra)
+        yield from _dangerous(table, alive)
     if len(front) and len(goals) > 1:
         wanted = ", ".join(f"{g.name} {'large' if g.largest else 'small'}" for g in goals)
-        yield _rows(table, front[:most], f"Best compromises: {wanted} ({len(front)})", tuple(g.column for g in goals))
+        title = f"Best compromises: {wanted} ({_count(len(front), most)})"
+        yield _rows(table, front[:most], title, tuple(g.column for g in goals))
     elif len(alive):
         empty = [g.name for g in goals if not np.isfinite(table.numbers[g.column][alive]).any()]
         if empty:
             yield Text(f"No best compromises: {', '.join(empty)} is not known of any row that holds.", style="yellow")
     crossings = boundary(table)
     if crossings:
-        yield _crossings(table, crossings[:most], len(crossings))
+        yield _crossings(table, crossings[:most], _count(len(crossings), most))
     if summary["drivers"]:
         yield _drivers(summary["drivers"])
 
@@ -55,6 +59,20 @@ def _headline(summary: Mapping[str, Any]) -> Text:
     if summary["seconds"] is not None and summary["rate_per_s"]:
         told += f" ({summary['seconds']:.1f} s, {summary['rate_per_s']:.3g}/s, {summary['workers']} workers)"
     return Text(told, style="bold green" if summary["survivors"] else "bold red")
+
+
+def _count(found: int, most: int) -> str:
+    """How many there are, and how many of them are shown where that is fewer."""
+    return f"{found}" if found <= most else f"{most} of {found} shown"
+
+
+def _dangerous(table: Table, alive: np.ndarray) -> Iterator[RenderableType]:
+    """That a boat which holds is dangerous all the same."""
+    found = [text for row in alive if (text := table.texts["dangers"][int(row)])]
+    if found:
+        codes = ", ".join(dict.fromkeys(code for text in found for code in text.split("; ")))
+        told = f"{len(found)} of {len(alive)} survivors are dangerous (column dangers): {codes}"
+        yield Text(f"{told}; `cranksag simulate` says what to do about it.", style="bold red")
 
 
 def _titled(title: str, grid: Grid) -> RenderableType:
@@ -69,31 +87,42 @@ def _rows(table: Table, rows: np.ndarray, title: str, extra: Sequence[str]) -> R
         for c in dict.fromkeys(extra)
         if c not in paths and c != "margin_v" and np.isfinite(table.numbers[c][rows]).any()
     ]
+    dangers = [table.texts["dangers"][int(row)] for row in rows]
     grid = Grid(box=None, pad_edge=False)
     for axis in table.axes:
         grid.add_column(axis.path)
     for name in ("minimum V", "margin V", *columns):
         grid.add_column(name, justify="right")
-    for row in rows:
+    if any(dangers):
+        grid.add_column("dangers")
+    for row, danger in zip(rows, dangers, strict=True):
         held = table.row(int(row))
         numbers = [held["margin_v"], *(held[c] for c in columns)]
         written = [plain(str(held[axis.path])) for axis in table.axes]
         lowest = held["minimum_voltage_v"]
         told = ("-" if lowest is None else f"{lowest:z.2f}", *("-" if n is None else f"{n:.2f}" for n in numbers))
-        grid.add_row(*written, *told)
+        grid.add_row(*written, *told, *([plain(danger)] if any(dangers) else []))
     return _titled(title, grid)
 
 
-def _crossings(table: Table, found: Sequence[Any], count: int) -> RenderableType:
+def _crossings(table: Table, found: Sequence[Any], count: str) -> RenderableType:
     grid = Grid(box=None, pad_edge=False)
     for name in ("axis", "holds at", "restarts at", "zero margin at", "others"):
         grid.add_column(name)
-    units = {axis.path: axis.unit for axis in table.axes}
+    axes = {axis.path: axis for axis in table.axes}
     for crossing in found:
-        zero = "-" if crossing.zero is None else _quantity(crossing.zero, units[crossing.path])
+        zero = "-" if crossing.zero is None else _at(axes[crossing.path], crossing.zero)
         others = ", ".join(f"{path} = {plain(text)}" for path, text in crossing.others)
         grid.add_row(crossing.path, plain(crossing.holds_at), plain(crossing.fails_at), zero, others)
     return _titled(f"Where holding turns into restarting ({count})", grid)
+
+
+def _at(axis: AxisColumn, value: float) -> str:
+    """A value of an axis for people: a share in per cent, as the axis is written."""
+    field = spec_at(axis.path)
+    if isinstance(field, Quantity):
+        return format_quantity(value, field.measure)
+    return _quantity(value, axis.unit)
 
 
 def _quantity(value: float, unit: str) -> str:

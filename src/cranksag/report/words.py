@@ -285,10 +285,16 @@ def _fitted(result: Result) -> Iterator[str]:
     )
 
 
+ASKED = {"starter characteristic": "starter.points"}
+"""The field that settles a doubt which is no field itself; what nobody can write, as a law, is not asked for."""
+
+
 def _measurements(result: Result) -> Iterator[str]:
     band, display = result.estimate, result.display
     if band is not None and band.fields and band.low < display.brownout < band.high:
-        yield f"The band spans the threshold. Write what you can find out of: {', '.join(band.fields)}."
+        asked = [ASKED.get(name, name) for name in band.fields if "." in name or name in ASKED]
+        find = f" Write what you can find out of: {', '.join(asked)}." if asked else ""
+        yield f"The band spans the threshold.{find}"
     if result.near_switching:
         yield "The result stands near a switching point: a small change of the boat tips it, treat it as undecided."
     yield (

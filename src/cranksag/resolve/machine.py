@@ -28,7 +28,7 @@ from cranksag.parts.solenoid import (
 from cranksag.parts.starter import MotorCircuit, MotorKind, from_rating, motor_at_temperature
 from cranksag.parts.starter_bench import BenchPoint
 from cranksag.parts.starter_fit import fit_points
-from cranksag.quantities import shown
+from cranksag.quantities import POWER, format_quantity, shown
 from cranksag.resolve.fields import SPLIT_VOLTAGE, Ledger, Section
 from cranksag.resolve.model import Feed, StartCircuit
 from cranksag.scenario.cranking import OILS
@@ -75,7 +75,12 @@ def _motor(ledger: Ledger, section: Section, entry: Entry | None, voltage: float
         points = bench_points(entry)
     if not points:
         power = section.number("power", entry=entry)
-        ledger.note("starter.characteristic", power, "estimate", "scaled from rated power and voltage alone")
+        ledger.note(
+            "starter.characteristic",
+            format_quantity(power, POWER),
+            "estimate",
+            "scaled from rated power and voltage alone",
+        )
         return from_rating(power, voltage, kind)
     for number, point in enumerate(points):
         for name in _POINT:

@@ -4,7 +4,6 @@
 from __future__ import annotations
 
 import locale
-import math
 import os
 import threading
 import time
@@ -35,10 +34,9 @@ if TYPE_CHECKING:
 STILL = 1e-3
 #: Relative agreement of the last time point with the asked end [-]; ngspice lands on it to a bit or two.
 END_TOLERANCE = 1e-9
-#: Steps allowed for each step ceiling in the run, and at least [-]: a sane run takes 2 to 10 per ceiling and
-#: a few more at each corner.
-BUDGET_PER_CEILING, BUDGET_LEAST = 20.0, 50_000
-#: One attempt may last this long [s]; sane ones take 0.001 to 0.5 s, the budget ends a runaway in seconds.
+#: Steps after which a run must show that it gets on [-]: one of a few seconds takes 2,000 to 5,000.
+BUDGET = 50_000
+#: One budget of steps may last this long [s]; sane ones take 5 to 20 s, minutes of cranking take several.
 WALL_LIMIT = 60.0
 #: Time a step may take less of on average, over a budget of them, than in any run worth going on with [s]: a display
 #: that restarts in a loop makes 170 steps in 9 ms, a solver that is caught makes nanoseconds.
@@ -106,7 +104,7 @@ class Solver:
         ladder : tuple of Settings
             Settings to try in turn.
         wall_limit : float [s]
-            Longest one attempt may last before ngspice is taken to hang.
+            Longest one budget of steps may last before ngspice is taken to hang.
 
         Returns
         -------
@@ -171,10 +169,11 @@ class Solver:
         """
         outcome: list[tuple[NDArray[np.float64], dict[str, NDArray[np.float64]]]] = []
         failure: list[BaseException] = []
+        run = _Attempt(spice, deck, settings, self._next_token())
 
         def attempt() -> None:
             try:
-                outcome.append(_Attempt(spice, deck, settings, self._next_token()).result())
+                outcome.append(run.result())
             except BaseException as error:  # noqa: BLE001 - handed to the caller's thread below
                 failure.append(error)
             finally:
@@ -183,8 +182,10 @@ class Solver:
         # An event rather than Thread.join, which takes the thread for ended when Ctrl-C interrupts the wait.
         self._unfinished = finished = threading.Event()
         threading.Thread(target=attempt, name="ngspice", daemon=True).start()
+        budgets = 0
         try:
-            in_time = finished.wait(wall_limit)
+            while not (in_time := finished.wait(wall_limit)) and run.budgets > budgets:
+                budgets = run.budgets
         except BaseException:
             finished.wait(_GRACE_AFTER_INTERRUPT)  # the budget of steps ends a runaway soon
             raise
@@ -217,6 +218,7 @@ class _Attempt:
         # Comes back with the result: a circuit left over from an earlier run cannot pass for this one.
         self.title = f"* run {token} of process {os.getpid()}"
         self.lines: list[tuple[str, str]] = []
+        self.budgets = 0  # of steps used up while the run got on
 
     def result(self) -> tuple[NDArray[np.float64], dict[str, NDArray[np.float64]]]:
         """Time and vectors, checked."""
@@ -266,16 +268,15 @@ class _Attempt:
         self._do(lambda: self.spice.load([self.title, *lines]), loading=True)
 
     def _run(self) -> None:
-        ceilings = self.deck.stop_time / (self.deck.step_ceiling * self.settings.ceiling_scale)
-        budget = max(BUDGET_LEAST, math.ceil(BUDGET_PER_CEILING * ceilings))
         steps, reached = 0, 0.0
         self.spice.plot_title = ""
         while True:
-            self._judge(self.spice.command(f"stop after {steps + budget}"), self.spice.take_lines())
+            self._judge(self.spice.command(f"stop after {steps + BUDGET}"), self.spice.take_lines())
             code, fresh = self.spice.command("resume" if steps else "run"), self.spice.take_lines()
-            if any(_STOPPED in line for _, line in fresh) and self._gets_on(steps + budget, reached):
+            if any(_STOPPED in line for _, line in fresh) and self._gets_on(steps + BUDGET, reached):
                 times = self.spice.copy_vector(self.spice.current_plot(), "time")
                 steps, reached = len(times), float(times[-1])
+                self.budgets += 1
                 continue
             self._judge(code, fresh)
             return

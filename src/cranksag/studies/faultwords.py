@@ -178,4 +178,10 @@ def _flat(bench: Bench, run: Run) -> str:
     if not isinstance(hold, StandbyPack):
         return ""
     drain = heating_current(run, run.traces.signals["pack_current"], SETTLED, run.times.key_on - 1e-3)
-    return f" and empties the pack in {hold.pack.capacity_ah / drain:.0f} h" if drain > 1e-3 else ""
+    if drain <= 1e-3:
+        return ""
+    return f" and empties the pack in {_hours(hold.pack.capacity_ah / drain)}"
+
+
+def _hours(hours: float) -> str:
+    return f"{hours:.0f} h" if hours >= 1.5 else f"{hours * 60.0:.0f} min"

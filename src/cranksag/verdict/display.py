@@ -41,7 +41,8 @@ def _judge(boat: Boat, traces: Traces, times: KeyTimes, number: int, display: Di
     t, v = between(traces.time, signals[sensed], begin, end)
     resets = _resets(traces, number, begin, end)
     never = len(resets) == 0 and float(signals[f"display_{number}_runs"].max()) < HALF
-    demanding = len(time) if not len(resets) else max(int(np.searchsorted(time, float(resets[0]))), 1)
+    within = resets[resets >= begin]
+    demanding = len(time) if not len(within) else max(int(np.searchsorted(time, float(within[0]))), 1)
     asked = int(np.argmin(pins[:demanding]))
     dark, blind = _dark(traces, number, resets, circuit.boot_time) if not never else (None, None)
     return DisplayResult(
