@@ -25,7 +25,7 @@ from cranksag.resolve.model import Bank, Boat, ConverterAhead, HouseFeed, NoHold
 
 BLOCK = "branch"
 MEETING_FINENESS = 20.0  # [-] the contacts of the hold-up relay meet to 20 ns: the display falls meanwhile
-CHARGE_FINENESS = 70.0  # [rad/V^(1/3)] the solver's steps while a bank charges: some seventy from flat to full
+CHARGE_FINENESS = 60.0  # [rad/V^(1/3)] the solver's steps while a bank charges: some hundred from flat to full
 BARE_LEG = 1e-3  # [ohm] what is left in a capacitor's leg without an inrush limiter: terminals and wire; estimate
 LEAST_RESTART = 1e-4  # [s] a latch whose timer holds no charge flutters as it goes over; numerical
 REGULATION = 20.0  # [A/V] of the converter subcircuit's output
@@ -221,7 +221,7 @@ def _bank(build: Builder, hold: Bank, currents: dict[str, float], pace: float) -
         rleak=_leakage(hold),
         v0=start,
     )
-    build.instance(BLOCK, "charging", ("ds", "cp"), "charging", fine=CHARGE_FINENESS / pace)
+    build.instance(BLOCK, "charging", ("ds", "cp", "ahead"), "charging", fine=CHARGE_FINENESS / pace)
     return [segment]
 
 

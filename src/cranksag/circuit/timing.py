@@ -114,7 +114,7 @@ def pacing(times: KeyTimes) -> str:
 def add_pacer(build: Builder, block: str, fired: str, fine: float = 1.0) -> None:
     """The pacer's instance; `fired`: node that is 1 once the engine runs; `fine` [-] multiplies the number of steps."""
     steps = {"hs": CRANK_STEP, "ha": AFTER_STEP, "hf": COIL_STEP, "fine": fine}
-    build.instance(block, "pacer", ("pc", fired, "hurry", "pace"), "pacer", **steps)
+    build.instance(block, "pacer", ("pc", fired, "hurry", "pace", "ahead"), "pacer", **steps)
 
 
 def _graded(intervals: list[tuple[float, float]], stop: float) -> str:

@@ -77,7 +77,7 @@ def _node(name: str, port: str) -> str:
     """Node of a port a bench leaves out: 1 V, ground for what feeds the pacer, else a node of its own."""
     if port == "one":
         return "one"
-    return "0" if port in ("hurry", "pace") else f"{name}_{port}"
+    return "0" if port in ("hurry", "pace", "ahead") else f"{name}_{port}"
 
 
 def discharge(battery: BatteryCircuit, current: float, time: float) -> float:
