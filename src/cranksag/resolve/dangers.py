@@ -68,10 +68,7 @@ def judge_converter(ledger: Ledger, hold: ConverterAhead, feed: Feed, nominal: f
 
 
 def judge_supply(ledger: Ledger, displays: Sequence[Display], supply: float, nominal: float) -> None:
-    """List each display that `supply` [V], the highest lasting voltage at its pins, destroys; warn where none can say.
-
-    A display that may be for 12 V is told by a restart threshold that a 12 V boat reaches.
-    """
+    """List each display that `supply` [V], the highest lasting at its pins, destroys; warn where none can say."""
     for display in displays:
         path = f"{display.path}.maximum_supply"
         maximum = ledger.values[path].value
@@ -81,17 +78,18 @@ def judge_supply(ledger: Ledger, displays: Sequence[Display], supply: float, nom
                 f"the display {display.name!r} stands {maximum:g} V and gets {supply:.1f} V on this {nominal:g} V boat:"
                 ' feed it by a converter (hold_up.branch = "converter") or fit one made for the voltage',
             )
-        elif (
-            not isinstance(maximum, float)
-            and supply > SPLIT_VOLTAGE
-            and display.circuit.restarts_above < AT_REST * BATTERY_NOMINAL
-        ):
+        elif not isinstance(maximum, float) and supply > SPLIT_VOLTAGE and may_be_for_12_v(display):
             ledger.warn(
                 "display_supply",
                 f"the display {display.name!r} gets {supply:.1f} V on this {nominal:g} V boat and may be one for 12 V: "
                 f'read its plate and write {path}, such as "32 V"; one for 12 V needs a converter '
                 '(hold_up.branch = "converter")',
             )
+
+
+def may_be_for_12_v(display: Display) -> bool:
+    """Whether a 12 V boat at rest reaches its restart threshold, so that it may be made for 12 V alone."""
+    return display.circuit.restarts_above < AT_REST * BATTERY_NOMINAL
 
 
 def highest_supply(feed: float, house: float, hold: HoldUp) -> float:

@@ -14,7 +14,7 @@ from cranksag.parts.pack_chemistry import CHEMISTRIES
 from cranksag.parts.supercapacitor import cells_needed
 from cranksag.quantities import ConductorSize, parse_conductor_size
 from cranksag.resolve import Boat
-from cranksag.resolve.dangers import AT_REST, BATTERY_NOMINAL
+from cranksag.resolve.dangers import AT_REST, may_be_for_12_v
 from cranksag.resolve.hold_up import OVER_CHARGE_12, OVER_CHARGE_24
 from cranksag.resolve.model import BLADE, Display
 from cranksag.runner import spec_at
@@ -158,10 +158,9 @@ def _converts(entry: Entry, boat: Boat, heavy: bool) -> bool:
 
 def _suits(output: float, display: Display, boat: Boat) -> bool:
     plate = boat.values[f"{display.path}.maximum_supply"].value
-    restarts = display.circuit.restarts_above
     if not isinstance(plate, float):
-        plate = OVER_CHARGE_12 if restarts < AT_REST * BATTERY_NOMINAL else OVER_CHARGE_24
-    return restarts <= output <= plate
+        plate = OVER_CHARGE_12 if may_be_for_12_v(display) else OVER_CHARGE_24
+    return display.circuit.restarts_above <= output <= plate
 
 
 def _wired(path: str, entry: Entry, boat: Boat) -> bool:
