@@ -123,3 +123,23 @@ def test_a_converter_that_only_just_starts_is_near_a_switching_point() -> None:
     for away, near in ((-2e-3, False), (0.0, True), (2e-3, False)):
         told = _cranked(longest + away).near_switching
         assert ("the converter only just starts, or only just does not" in told) is near, away
+
+
+@pytest.mark.parametrize(("reset_after", "resets", "near"), [(55.0, 2, False), (58.41, None, True), (62.0, 1, False)])
+def test_a_dip_that_is_not_the_deepest_counts_too(reset_after: float, resets: int | None, near: bool) -> None:
+    """The inrush resets this display for sure; the compression after it lies below the threshold for 58.41 ms."""
+    changes = {
+        "crank.key_held": "0.7 s",
+        "crank.after": "0.1 s",
+        "engine.fires_after": "never",
+        "displays.0.brownout": "9.2 V",
+        "displays.0.restarts_above": "9.4 V",
+        "displays.0.power": "0.5 W",
+        "displays.0.boot_power": "0.5 W",
+    }
+    scenario = loads_scenario(example_text("restarting"), "restarting").with_overrides(changes)
+    result = simulate(scenario.with_overrides({"displays.0.reset_after": f"{reset_after} ms"}))
+    second = intervals_below(result.traces.time, result.traces.signals["display"], 9.2)[2]
+    assert second[1] - second[0] == pytest.approx(58.41e-3, abs=0.5e-3)
+    assert resets is None or result.display.restarts == resets
+    assert any("only just resets" in found for found in result.near_switching) is near

@@ -24,11 +24,12 @@ def near_switching(
     boat: Boat, cranks: Cranks, displays: tuple[DisplayResult, ...], traces: Traces, times: KeyTimes
 ) -> tuple[str, ...]:
     """What stands near its switching point, in words; empty if nothing does."""
-    found = [
-        f"{d.name}: margin {d.margin * 1e3:+.0f} mV"
-        for k, d in enumerate(displays)
-        if abs(d.margin) < MARGIN_BAND and not _still_falling(boat, k, d, traces)
-    ]
+    found = []
+    for k, d in enumerate(displays):
+        if abs(d.margin) < MARGIN_BAND and not _still_falling(boat, k, d, traces):
+            found.append(f"{d.name}: margin {d.margin * 1e3:+.0f} mV")
+        elif _display_only_just_resets(boat, k, traces):
+            found.append(f"{d.name}: only just resets once more, or only just does not")
     signals = traces.signals
     windows = [(a - times.key_on + 0.01, b - times.key_on) for a, b in zip(times.starts, times.releases, strict=True)]
     total = signals["pull_in_current"] + signals["hold_in_current"]
@@ -74,6 +75,14 @@ def _still_falling(boat: Boat, number: int, display: DisplayResult, traces: Trac
     before = display.first_reset_at - FALLING_SHARE * circuit.reset_after - FALLING_LEAST
     late, early = np.interp([display.first_reset_at - FALLING_LEAST, before], traces.time, volts)
     return bool(late < early)
+
+
+def _display_only_just_resets(boat: Boat, number: int, traces: Traces) -> bool:
+    """Whether any of its dips, not only the deepest, is by a hair long and deep enough to reset it, or is not."""
+    circuit = boat.displays[number].circuit
+    volts = traces.signals["display" if circuit.at == "pins" else f"display_{number}_inside"]
+    on = traces.signals[f"display_{number}_runs"] >= 0.5
+    return only_just_flips(traces.time, -volts, on, -circuit.brownout, circuit.reset_after)
 
 
 def _display_only_just_starts(boat: Boat, number: int, traces: Traces) -> bool:
