@@ -247,3 +247,48 @@ def test_the_ground_shift_is_a_mean_and_no_instant() -> None:
     assert abs(moment - 0.5) < 0.6e-3
     assert shift["engine_block"] == pytest.approx(1.05, abs=5e-3)
     assert shift["display_return"] == pytest.approx(0.525, abs=3e-3)
+
+
+CLICKS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
+    ("only-clicks", ()),
+    ("restarting", (("start_circuit.neutral_switch", "open"),)),
+    ("house-feed", (("start_circuit.relay", "none"), ("start_circuit.supply_from", "house battery"))),
+    ("restarting", (("start_circuit.joints", "10 ohm"), ("start_circuit.return_length", "500 m"),
+                    ("start_circuit.size", "22 AWG"), ("battery.state_of_charge", "30 %"))),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "changes"), [*CLICKS, *((name, ()) for name in example_names())])
+def test_the_start_circuits_budget_closes(name: str, changes: tuple[tuple[str, str], ...]) -> None:
+    """Round the key's loop to the S terminal, or to the coil of a start relay that does not pick up."""
+    held = {"crank.key_on_before": "600 ms", "crank.key_held": "900 ms", "crank.after": "300 ms"}
+    found = result(example_text(name), tuple(sorted((held | dict(changes)).items())))
+    budget = found.start_budget
+    total = sum(line.drop for line in budget.lines)
+    assert total + budget.left == pytest.approx(found.battery.open_circuit_voltage, abs=CLOSES)
+    assert found.cranks.engages is (budget.left > budget.needed)
+    assert budget.across == (
+        "solenoid" if found.cranks.engages or found.boat.start.relay is None else "start relay coil"
+    )
+    assert 0.6 < budget.at < 1.5
+
+
+def test_the_start_circuits_drops_are_resistance_times_the_coils_current() -> None:
+    """Ohm's law on the way of the coils' current alone, without any node voltage of the run."""
+    found = short("only-clicks")
+    traces, start, feed = found.traces, found.boat.start, found.boat.feed
+    coils = sum(at(traces, f"{coil}_current", found.start_budget.at) for coil in ("pull_in", "hold_in"))
+    through_feed = at(traces, "feed_current", found.start_budget.at)
+    drops = {line.element: line.drop for line in found.start_budget.lines}
+    assert start.shares_feed
+    assert drops["start wire"] == pytest.approx(start.resistance * coils, rel=1e-3)
+    assert drops["start wire joints"] == pytest.approx(start.joints * coils, rel=1e-3)
+    assert drops["neutral switch"] == pytest.approx(start.neutral_resistance * coils, rel=1e-3)
+    assert drops["feed conductor"] == pytest.approx(feed.resistance * through_feed, rel=1e-3)
+
+
+def test_an_open_neutral_switch_takes_all_the_volts() -> None:
+    found = result(example_text("restarting"), CLICKS[1][1])
+    largest = max(found.start_budget.lines, key=lambda line: line.drop)
+    assert largest.element == "neutral switch, open"
+    assert largest.drop == pytest.approx(found.battery.open_circuit_voltage, abs=0.1)

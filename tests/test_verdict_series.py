@@ -20,6 +20,7 @@ from cranksag.verdict.series import (
     intervals_below,
     mean,
     time_below,
+    without_spikes,
 )
 
 Array = npt.NDArray[np.float64]
@@ -188,3 +189,14 @@ def test_measures_follow_a_change_of_scale(data: tuple[Array, Array], scale: flo
     assert mean(time, moved, time[0], time[-1]) == pytest.approx(
         mean(time, values, time[0], time[-1]) * scale + shift, abs=1e-6
     )
+
+
+@given(at=st.floats(0.2, 0.8), height=st.floats(-9.0, 9.0), width=st.floats(0.001, 0.009))
+def test_a_spike_goes_and_a_step_stays(at: float, height: float, width: float) -> None:
+    """A spike shorter than asked leaves no trace of more than its edges; a step is not moved."""
+    time = np.linspace(0.0, 1.0, 2001)
+    step = np.where(time < 0.1, 0.0, 12.0)
+    spike = np.where((time >= at) & (time < at + width), height, 0.0)
+    assert without_spikes(time, step + spike, 0.01) == pytest.approx(step)
+    long = np.where((time >= at) & (time < at + 0.03), height, 0.0)
+    assert np.ptp(without_spikes(time, step + long, 0.01) - step) == pytest.approx(abs(height))

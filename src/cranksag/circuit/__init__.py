@@ -9,16 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from cranksag.circuit.boat import (
-    Segment,
-    add_boat,
-    loop_segments,
-    node_of,
-    rest_network,
-)
+from cranksag.circuit.boat import add_boat, node_of, rest_network
 from cranksag.circuit.branches import add_branch, branch_at_rest, netlist_name
 from cranksag.circuit.displays import add_displays, asleep, check_fed_at_rest, displays_at_rest, senses, senses_at_rest
 from cranksag.circuit.envelope import envelope
+from cranksag.circuit.loops import Segment, contact_segments, feed_segments, start_segments
 from cranksag.circuit.netlists import read_netlist
 from cranksag.circuit.network import Builder, solve_rest
 from cranksag.circuit.timing import PREROLL, STEP_CEILING, KeyTimes, add_pacer, key_times, pacing
@@ -62,8 +57,9 @@ class Signal:
 class Circuit:
     """A deck and how to read it.
 
-    `signals` by name; `loop`: the normal feed's loop for the budget; `times` of the key in deck time, whose key-on is
-    `times.key_on`; `rest_volts`: node voltages before key-on [V]; `running`: the displays run with the key off.
+    `signals` by name; for the budgets `loop`: of the normal feed, `start_loop`: of the key in START, `contact_loop`:
+    through the start relay's contact; `times` of the key in deck time, whose key-on is `times.key_on`; `rest_volts`:
+    node voltages before key-on [V]; `running`: the displays run with the key off.
     """
 
     deck: Deck
@@ -72,6 +68,8 @@ class Circuit:
     times: KeyTimes
     rest_volts: Mapping[str, float]
     running: bool
+    start_loop: tuple[Segment, ...] = ()
+    contact_loop: tuple[Segment, ...] = ()
 
 
 def build_circuit(boat: Boat, times: KeyTimes | None = None, pace: float = 1.0) -> Circuit:
@@ -97,8 +95,9 @@ def build_circuit(boat: Boat, times: KeyTimes | None = None, pace: float = 1.0) 
     branch = add_branch(build, boat, volts, currents, running, pace)
     add_displays(build, boat, running, on, volts)
     build.line("analysis", _initial(volts))
-    loop = tuple(loop_segments(boat, branch))
-    signals = _signals(boat, loop)
+    loop, start = tuple(feed_segments(boat, branch)), tuple(start_segments(boat))
+    contact = tuple(contact_segments(boat))
+    signals = _signals(boat, (*loop, *start, *contact))
     vectors = tuple(dict.fromkeys(v for s in signals.values() for v in (s.plus, s.minus) if v))
     deck = Deck(
         text=build.text(BLOCKS),
@@ -110,7 +109,7 @@ def build_circuit(boat: Boat, times: KeyTimes | None = None, pace: float = 1.0) 
         preroll=PREROLL * 0.99,
         units={signal.plus: 1.0 / signal.scale for signal in signals.values() if signal.scale != 1.0},
     )
-    return Circuit(deck, signals, loop, times, volts, running)
+    return Circuit(deck, signals, loop, times, volts, running, start, contact)
 
 
 def settle(
@@ -141,7 +140,7 @@ def _initial(volts: Mapping[str, float]) -> str:
     return "\n".join(f".ic {row}" for row in rows)
 
 
-def _signals(boat: Boat, loop: tuple[Segment, ...]) -> dict[str, Signal]:
+def _signals(boat: Boat, loops: tuple[Segment, ...]) -> dict[str, Signal]:
     """Everything the verdict, the budget and the waveforms read."""
     signals = {
         "display": Signal("v(ds)", "v(dr)"),
@@ -187,7 +186,7 @@ def _signals(boat: Boat, loop: tuple[Segment, ...]) -> dict[str, Signal]:
     for k, _ in enumerate(boat.loads):
         signals[f"load_{k}_current"] = Signal(f"i(vld{k})")
     signals |= _branch_signals(boat)
-    for segment in loop:
+    for segment in loops:
         for node in (segment.a, segment.b):
             if node != "0":
                 signals[f"node {node}"] = Signal(f"v({node})")

@@ -4,8 +4,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import Literal
 
 from cranksag.circuit.network import DECK_TEMPERATURE, LEAST_RESISTANCE, THERMAL_VOLTAGE_DECK, Builder
 from cranksag.circuit.timing import (
@@ -20,8 +18,6 @@ from cranksag.parts.battery import BatteryCircuit
 from cranksag.parts.diode import DiodeCircuit
 from cranksag.parts.relay import RelayCircuit
 from cranksag.resolve.model import Boat, Element, Load
-
-Side = Literal["supply", "return"]
 
 NODES = {
     "battery": "bat",
@@ -45,17 +41,6 @@ CONVERTER_HEADROOM = 0.5  # [V] between input and output of a step-down converte
 ARC_SHARE = 1.6  # [-] arc voltage of the opening main contact over nominal: about 20 V on 12 V; engineering estimate
 FIRE_GOVERNOR = 0.15  # [N m s/rad per N m of cranking torque] how hard a running engine pulls to idle; estimate
 MOTOR_DAMPING = 100.0  # [ohm] across the motor: a way out for its current when the contact opens; estimate
-
-
-@dataclass(frozen=True, slots=True)
-class Segment:
-    """One series element of the normal feed's loop between deck nodes `a` and `b`; `source`: the EMF it starts from."""
-
-    element: str
-    side: Side
-    path: str | None
-    a: str
-    b: str
 
 
 def supply_switch_node(boat: Boat) -> str:
@@ -377,40 +362,3 @@ def _add_load(build: Builder, boat: Boat, number: int, load: Load, times: KeyTim
     nodes = (f"ld{number}", node_of(boat, load.return_to), gate)
     build.line("loads", f"Vld{number} {node_of(boat, load.at)} ld{number} 0")
     build.instance("loads", f"load{number}", nodes, f"load_{load.kind}", amount=load.amount)
-
-
-def loop_segments(boat: Boat, branch: list[Segment]) -> list[Segment]:
-    """The normal feed's loop from the source's EMF to the display's pins and back to battery negative.
-
-    `branch`: what stands between the key's terminal and the display's supply pin.
-    """
-    positive, negative = chain_nodes(boat)
-    source = boat.feed.source if boat.feed.source != "panel" else boat.panel.source
-    segments: list[Segment] = []
-    if source == "house battery":
-        segments.append(Segment("house bank, internal", "supply", "house", "xhouse.e0", "house"))
-    else:
-        segments.append(Segment("start battery, internal", "supply", "battery", "xbattery.e0", "bat"))
-        reached = node_of(boat, source)
-        end = positive.index("stud" if reached in ("s", "stud") else reached)
-        segments.extend(
-            Segment(boat.positive[k].name, "supply", boat.positive[k].path, *positive[k : k + 2]) for k in range(end)
-        )
-        if reached == "s":
-            segments.append(Segment("start relay contact", "supply", "start_circuit", "stud", "s"))
-    if boat.feed.source == "panel":
-        segments.append(Segment("panel feeder", "supply", "panel", node_of(boat, source), "panel"))
-    segments += [
-        Segment("feed conductor", "supply", "feed.length", "f0", "xfeed.m"),
-        Segment("feed joints", "supply", "feed.joints", "xfeed.m", "keyin"),
-        Segment("key switch contact", "supply", None, "keyin", "feed"),
-        *branch,
-        Segment("return conductor", "return", "feed.length", "dr", "xreturn.m"),
-        Segment("return joints", "return", "feed.return_joints", "xreturn.m", "rt"),
-    ]
-    if boat.feed.return_to == "engine block":
-        for k, element in enumerate(boat.negative):
-            segments.append(Segment(element.name, "return", element.path, negative[k], negative[k + 1]))
-    if source == "house battery":
-        segments.append(Segment("house bank negative", "return", "house", "0", "housen"))
-    return segments

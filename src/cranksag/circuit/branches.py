@@ -11,13 +11,13 @@ from cranksag.circuit.boat import (
     CONTACT_RESISTANCE,
     CONVERTER_HEADROOM,
     NODES,
-    Segment,
     add_diode,
     add_suppression,
     diode_at_rest,
     diode_drop,
     relay_values,
 )
+from cranksag.circuit.loops import Segment
 from cranksag.circuit.network import LEAST_RESISTANCE, THERMAL_VOLTAGE_DECK, Builder
 from cranksag.parts.converter import ConverterCircuit
 from cranksag.parts.diode import DiodeCircuit

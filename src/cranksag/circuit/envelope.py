@@ -17,7 +17,7 @@ SLACK_CURRENT = 1.5  # [-] on currents
 CABLE_DAMPING = 0.5  # [ohm] across each cable inductance of the netlist
 CORE_DAMPING = 10.0  # [ohm] across each solenoid winding of the netlist
 SPEED_SLACK = 1.3  # [-] on speeds
-SUPPLY_NODES = re.compile(r"v\((bat|sw|stud|pos\d+|f0|keyin|keyin2|feed|fd|panel|house|x\w+\.(m|e0|di))\)")
+SUPPLY_NODES = re.compile(r"v\((bat|sw|stud|pos\d+|f0|g0|keyin|keyin2|feed|fd|panel|house|x\w+\.(m|e0|di))\)")
 
 
 def envelope(boat: Boat, vectors: Sequence[str]) -> dict[str, tuple[float, float]]:
@@ -93,8 +93,10 @@ class _Limits:
             (r"v\(w\)", (-self.motor_speed, self.motor_speed)),
             (r"v\((we|xengine\.wa)\)", (-self.engine_speed, self.engine_speed)),
             (r"v\(th\)", (-10.0, self.angle)),
-            (r"v\((s|mot|sig)\)", (-self.coil_kick - self.relay_kick, self.coil_kick + self.relay_kick)),
-            (r"v\((keyst|coil)\)", (-self.coil_kick - self.relay_kick, self.coil_kick + self.relay_kick)),
+            (
+                r"v\((s|s0|mot|sig|keyst|kn|xstartwire\.m|coil)\)",
+                (-self.coil_kick - self.relay_kick, self.coil_kick + self.relay_kick),
+            ),
             (r"v\(cf\)", (low, self.top + self.spike)),
             (r"i\(vmot\)", (-self.starter, self.starter)),
             (r"i\(v\.xbattery\.voc\)", (-self.starter, self.starter)),

@@ -16,7 +16,8 @@ from cranksag.quantities import CURRENT, ENERGY, POWER, VOLTAGE, format_quantity
 from cranksag.report import CAUTIONS, CAUTIONS_LINE, next_steps, verdict
 from cranksag.report.words import margin_words, not_written, seconds, volts
 from cranksag.verdict.document import document
-from cranksag.verdict.results import DisplayResult, Result
+from cranksag.verdict.results import BudgetLine, DisplayResult, Result
+from cranksag.verdict.starting import SOLENOID
 
 UNITS = {"v": "V", "a": "A", "s": "s", "j": "J", "w": "W", "rpm": "rpm", "a2s": "A2s"}
 DIMENSIONS = {"V": VOLTAGE, "A": CURRENT, "J": ENERGY, "W": POWER}
@@ -49,6 +50,8 @@ def summary(result: Result) -> Iterator[RenderableType]:
     yield Text(plain(result.title), style="dim")
     yield band_note(result)
     yield from _notes("Dangers", result.dangers, "bold red")
+    if not result.cranks.engages:
+        yield _section(f"Voltage budget of the start circuit at {result.start_budget.at:.3f} s", _start_budget(result))
     yield _section("Display", _displays(result))
     yield _section("Supply", _pairs(_supply(result)))
     if len(result.hold_up) > 1:
@@ -116,12 +119,18 @@ def _displays(result: Result) -> RenderableType:
         "margin, short spikes apart": lambda d: margin_words(d.margin, bool(d.restarts)),
         "time below threshold": lambda d: _time(d.time_below_threshold),
         "restarts": lambda d: str(d.restarts),
-        "without gauges": lambda d: _dark(d.dark_time),
-        "running without alarms": lambda d: _dark(d.alarm_blind),
+        "gauges first up": lambda d: _first_up(d.first_booted_at, start),
+        "without gauges after a reset": lambda d: _dark(d.dark_time),
+        "engine running then without alarms": lambda d: _dark(d.alarm_blind),
     }
     for name, cell in rows.items():
         table.add_row(name, *(Text(cell(d)) for d in result.displays))
     return table
+
+
+def _first_up(moment: float | None, start: float) -> str:
+    """When the display has booted for the first time."""
+    return "not in this crank" if moment is None else f"{moment:.3g} s from key-on, {_from_start(moment - start)}"
 
 
 def _from_start(moment: float) -> str:
@@ -197,17 +206,32 @@ def _budget_heading(result: Result) -> str:
     return f"Voltage budget at {display.demand_minimum_at:.3f} s, the display's minimum before its first reset"
 
 
-def _budget(result: Result) -> Iterator[RenderableType]:
-    """The table, at the worst instant at which the display still draws what it runs on, and where the minimum lies."""
+def _start_budget(result: Result) -> RenderableType:
+    """Where the volts between battery and solenoid, or the start relay's coil, go while the key is held."""
+    budget = result.start_budget
+    table = _drops(result, budget.lines)
+    reached = "S terminal to engine block" if budget.across == SOLENOID else budget.across
+    table.add_row(reached, "", volts(budget.left, 3), "", f"needs {volts(budget.needed, 1)}", style="bold")
+    return table
+
+
+def _drops(result: Result, lines: Sequence[BudgetLine]) -> Table:
+    """The drops of a loop under the battery's voltage at rest."""
     table = _grid("element", "side", "drop", "share", "")
-    total = sum(line.drop for line in result.demand_budget)
+    total = sum(line.drop for line in lines)
     table.add_row("start battery at rest", "", volts(result.battery.open_circuit_voltage, 3), "", "")
-    for line in result.demand_budget:
+    for line in lines:
         share = f"{line.drop / total:z.0%}" if total > 0.0 else ""
         mark = "blocking" if line.blocking else ""
         table.add_row(Text(plain(line.element)), line.side, volts(-line.drop, 3, sign=True), share, mark)
-    left = volts(result.battery.open_circuit_voltage - total, 3)
-    table.add_row("display at its pins", "", left, "", "", style="bold")
+    return table
+
+
+def _budget(result: Result) -> Iterator[RenderableType]:
+    """The table, at the worst instant at which the display still draws what it runs on, and where the minimum lies."""
+    table = _drops(result, result.demand_budget)
+    left = result.battery.open_circuit_voltage - sum(line.drop for line in result.demand_budget)
+    table.add_row("display at its pins", "", volts(left, 3), "", "", style="bold")
     yield table
     display = result.display
     if _after_reset(display):

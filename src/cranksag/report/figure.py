@@ -23,6 +23,8 @@ from matplotlib.patches import Patch, Rectangle
 from cranksag.report.placing import CURVES_END, Pair, free_place, spread
 from cranksag.report.words import CAUTIONS_LINE, FIGURE_TYPES, brief_verdict, volts
 from cranksag.verdict.results import Result
+from cranksag.verdict.series import without_spikes
+from cranksag.verdict.starting import SOLENOID
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -35,6 +37,7 @@ RPM = 60.0 / (2.0 * np.pi)  # [rev/min per rad/s]
 NAME_LENGTH = 14  # [characters] of a display's name that fit beside its curve
 TALLEST = 1.4  # [-] of the voltages at rest: a spike above it is cut and its height written
 NEAR_ZERO = 0.015  # [-] of the panel's top: a curve nearer to 0 V than this would merge with the axis
+BRIEFEST = 2e-5  # [s] a shorter spike of the stud is the deck's own capacitance at work (circuits/boat.inc)
 NO_CURRENT = 0.5  # [A] nothing to be marked
 HALF = 0.5  # [-] between the two states of a latch
 MARGIN = 0.02  # [-] of the figure's width left free beside its text
@@ -61,6 +64,7 @@ STYLES: dict[str, dict[str, Any]] = {
     "display": {"color": "black", "linewidth": 1.9, "linestyle": "-", "zorder": 5},
     "battery": {"color": "#1f5fa8", "linewidth": 1.2, "linestyle": "--", "zorder": 4},
     "starter_stud": {"color": "#b5541c", "linewidth": 1.1, "linestyle": (0, (1.2, 1.4)), "zorder": 3},
+    "s_terminal": {"color": "#7a3f8f", "linewidth": 1.5, "linestyle": (0, (5, 1.5)), "zorder": 4},
     "current": {"color": "black", "linewidth": 1.3, "linestyle": "-"},
     "speed": {"color": "#2a7f3f", "linewidth": 1.3, "linestyle": (0, (6, 2, 1.5, 2))},
     "before": {"color": "0.55", "linewidth": 1.6, "linestyle": "-", "zorder": 4},
@@ -194,10 +198,15 @@ def _voltages(ax: Axes, result: Result, before: Result | None, window: Pair) -> 
     low, high = display.minimum_voltage, display.brownout
     for signal, name in names.items():
         series = traces.signals[signal]
+        if signal == "starter_stud":
+            series = without_spikes(traces.time, series, BRIEFEST)
         ax.plot(traces.time, series, **STYLES[signal])
         labels.append((_at(traces.time, series, window[1]), name, STYLES[signal]["color"]))
         shown = series[(traces.time >= window[0]) & (traces.time <= window[1])]
         low, high = min(low, float(shown.min())), max(high, float(shown.max()))
+    if not result.cranks.engages and result.start_budget.across == SOLENOID:
+        shown = _solenoid(ax, result, window, labels)
+        low, high = min(low, float(shown.min())), max(high, float(shown.max()), result.start_budget.needed)
     if before is not None:
         series = before.traces.signals["display"]
         ax.plot(before.traces.time, series, **STYLES["before"])
@@ -219,6 +228,21 @@ def _voltages(ax: Axes, result: Result, before: Result | None, window: Pair) -> 
     _mark_spike(ax, result, window)
     _mark_dip(ax, result, window)
     _right_labels(ax, labels)
+
+
+def _solenoid(ax: Axes, result: Result, window: Pair, labels: list[tuple[float, str, Any]]) -> npt.NDArray[np.float64]:
+    """What the S terminal gets and what its coils need, where nothing engages; gives what is shown of the former."""
+    traces, style, budget = result.traces, STYLES["s_terminal"], result.start_budget
+    series = traces.signals["s_terminal"] - traces.signals["block"]
+    ax.plot(traces.time, series, **style)
+    ax.axhline(budget.needed, color=style["color"], linewidth=0.9, linestyle=(0, (2, 2)), zorder=2)
+    moment = min(max(budget.at, result.boat.crank.key_on_before + 0.5 * result.boat.crank.key_held), window[1])
+    ax.annotate(  # at the right edge its curve is back at 0 V, where the legend stands
+        f"S terminal {volts(budget.left, 1)}", xy=(moment, _at(traces.time, series, moment)), xytext=(0, 5),
+        textcoords="offset points", ha="center", va="bottom", fontsize=8.5, color=style["color"],
+    )  # fmt: skip
+    labels.append((budget.needed, f"S needs {budget.needed:.3g} V", style["color"]))
+    return series[(traces.time >= window[0]) & (traces.time <= window[1])]
 
 
 def _display_label(result: Result) -> str:

@@ -3,14 +3,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from cranksag.parts.coil import same_power
 from cranksag.parts.display import DisplayCircuit
 from cranksag.resolve.fields import COIL_NOMINAL
 from cranksag.resolve.model import ConverterAhead
 from cranksag.verdict.display import first_runs
-from cranksag.verdict.results import DisplayResult, Result
+from cranksag.verdict.results import BudgetLine, DisplayResult, Result
 from cranksag.verdict.shortfall import charging_advice, shortfalls, uncharged
 
 __all__ = [
@@ -152,7 +152,7 @@ def verdict(result: Result) -> str:
     -------
     str : one sentence.
     """
-    cranks, display = _cranks(result), _display(result, result.display) + _lacks(result)
+    cranks, display = _cranks(result), _display(result, result.display) + _lacks(result) + _others(result)
     if not result.cranks.turns:
         return f"{cranks}. Until that is repaired the rest means little: {display}."
     if not result.cranks.fires:
@@ -176,19 +176,29 @@ def brief_verdict(result: Result) -> str:
     """The verdict in a few words, for a figure."""
     display, cranks = result.display, result.cranks
     if not cranks.turns:
-        engine = "does not crank"
+        engine = f"does not crank ({cranks.reason})"
     else:
         engine = "cranks and fires" if cranks.fires else "cranks, does not fire"
-    if display.holds:
-        state = f"{_late(result, display)} keeps running".strip()
-    elif display.restarts == 0:
-        state = "never starts"
-    else:
-        dark = "stays dark" if display.dark_time is None else f"dark {seconds(display.dark_time)}"
-        state = f"restarts {_times(display.restarts)}, {dark}"
     name = _name(result, display)
     supply = f"minimum {_supply(result)}, margin {margin_words(display.margin, bool(display.restarts))}"
-    return f"Engine {engine}. {name[0].upper()}{name[1:]} {state}: {supply}."
+    told = f"{name[0].upper()}{name[1:]} {_state(result, display)}: {supply}"
+    return f"Engine {engine}. {told}{_others(result)}."
+
+
+def _state(result: Result, display: DisplayResult) -> str:
+    """What becomes of a display, after its name."""
+    if display.holds:
+        return f"{_late(result, display)} keeps running".strip()
+    if display.restarts == 0:
+        return "never starts"
+    dark = "stays dark" if display.dark_time is None else f"dark {seconds(display.dark_time)}"
+    return f"restarts {_times(display.restarts)}, {dark}"
+
+
+def _others(result: Result) -> str:
+    """What becomes of the displays beside the one that the verdict is about."""
+    others = [d for d in result.displays if d is not result.display]
+    return "".join(f"; {_name(result, d)} {_state(result, d)}" for d in others)
 
 
 def not_written(result: Result) -> tuple[list[str], int]:
@@ -218,6 +228,9 @@ def _repairs(result: Result) -> Iterator[str]:
             "Repair the start circuit first: with the key held in START measure the voltage from the solenoid's "
             "S terminal to the engine block, then along the wire back to the key, and look for the largest drop."
         )
+        lost = _largest(result.start_budget.lines)
+        if lost:
+            yield f"By this estimate it lies in: {lost}."
         if boat.start.relay is None and boat.start.neutral_closed:
             coil = same_power(START_RELAY, COIL_NOMINAL, boat.nominal_voltage)
             yield f'See what a start relay would bring: --set "start_circuit.relay={coil:g} ohm".'
@@ -228,10 +241,15 @@ def _repairs(result: Result) -> Iterator[str]:
             "does not start."
         )
     if not result.display.holds:
-        drops = sorted((b for b in result.demand_budget if b.path and not b.blocking), key=lambda b: -b.drop)
-        named = [f"{b.element} {b.drop:.2f} V" for b in drops[:3] if b.drop > LARGE_DROP]
+        named = _largest(result.demand_budget)
         if named:
-            yield f"Look at the largest drops first, a repair there comes before any hold-up: {', '.join(named)}."
+            yield f"Look at the largest drops first, a repair there comes before any hold-up: {named}."
+
+
+def _largest(lines: Sequence[BudgetLine]) -> str:
+    """The largest drops of a budget that somebody can do something about."""
+    drops = sorted((b for b in lines if b.path and not b.blocking), key=lambda b: -b.drop)
+    return ", ".join(f"{b.element} {b.drop:.2f} V" for b in drops[:3] if b.drop > LARGE_DROP)
 
 
 def _cures(result: Result) -> Iterator[str]:

@@ -13,8 +13,8 @@ from cranksag.studies.faultlist import Fault
 from cranksag.studies.faultloads import OVERLOADED
 from cranksag.studies.faultreading import BACK_FEED, DEAD, STARTS, Current, FaultRow, LiveNode, Outcome
 from cranksag.studies.faultrun import SETTLED, WHEN, WORSE, Bench, Run, heating_current, windows
-from cranksag.verdict.cranking import CONTACT_MADE
 from cranksag.verdict.series import between
+from cranksag.verdict.starting import CONTACT_MADE
 from cranksag.verdict.stresses import DISPLAY_HIGHEST_12, DISPLAY_HIGHEST_24, KICK_LIMIT, SPLIT_VOLTAGE
 
 NOTICED = 0.3  # [V] a lower minimum than the sound boat's that is worth saying

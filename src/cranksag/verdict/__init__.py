@@ -15,6 +15,7 @@ from cranksag.verdict.display import first_runs, judge_displays, judged_from, wo
 from cranksag.verdict.hold_up import hold_up_report
 from cranksag.verdict.lowest import with_lowest
 from cranksag.verdict.results import DisplayResult, Result, SolverReport, Traces
+from cranksag.verdict.starting import start_budget
 from cranksag.verdict.stresses import stress_warnings
 from cranksag.verdict.switching import MARGIN_BAND, near_switching
 
@@ -33,7 +34,8 @@ def judge(boat: Boat, circuit: Circuit, waveforms: Waveforms, library: LibraryIn
     """Everything the run says about the boat; the headline's band is added by `cranksag.simulate`."""
     times = circuit.times
     traces = with_lowest(read_traces(circuit, waveforms), judged_from(boat, times))
-    cranks = judge_cranking(boat, traces, times)
+    starting = start_budget(boat, traces, circuit.start_loop, circuit.contact_loop, times)
+    cranks = judge_cranking(boat, traces, times, starting)
     battery, starter = battery_and_starter(boat, traces, times)
     displays = judge_displays(boat, traces, times)
     display = worst_display(displays)
@@ -51,6 +53,7 @@ def judge(boat: Boat, circuit: Circuit, waveforms: Waveforms, library: LibraryIn
         starter=starter,
         budget=voltage_budget(boat, traces, circuit.loop, display.minimum_at),
         demand_budget=voltage_budget(boat, traces, circuit.loop, display.demand_minimum_at),
+        start_budget=starting,
         ground_shift=shift,
         ground_shift_at=shift_at,
         hold_up=report,

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from cranksag.circuit.boat import Segment
+from cranksag.circuit.loops import Segment
 from cranksag.resolve.model import Boat
 from cranksag.verdict.results import BudgetLine, Traces
 from cranksag.verdict.series import Series, between, mean
@@ -17,7 +17,7 @@ BLOCKING_CURRENT = 5e-3  # [A] below this a diode in the loop counts as blocking
 
 
 def voltage_budget(boat: Boat, traces: Traces, loop: Sequence[Segment], moment: float) -> tuple[BudgetLine, ...]:
-    """Drops [V] round the loop at `moment` [s]; they sum to the start bank's open-circuit voltage less the display's.
+    """Drops [V] round a loop at `moment` [s]; they sum to the start bank's open-circuit voltage less the load's.
 
     The loop runs from the source's EMF over the supply side to the display's pins, and from there over the return
     side to the source's negative post. Where the feed hangs on the house bank, the difference of the banks'

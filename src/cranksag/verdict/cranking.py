@@ -9,10 +9,10 @@ import numpy as np
 
 from cranksag.circuit.timing import KeyTimes
 from cranksag.resolve.model import Boat
-from cranksag.verdict.results import BatteryResult, Cranks, StarterResult, Traces
+from cranksag.verdict.results import BatteryResult, Cranks, StartBudget, StarterResult, Traces
 from cranksag.verdict.series import between, crossings, integral, mean
+from cranksag.verdict.starting import CONTACT_MADE, RELAY_COIL, start_windows
 
-CONTACT_MADE = 0.625  # [-] armature position of circuits/parts/contact.inc at which a contact is made
 ENGAGED_FOR = 0.05  # [s] shortest closure that counts as engaged; engineering estimate
 TURNED = math.pi / 4.0  # [rad] crank angle in START that counts as turning
 SETTLED_AFTER = 0.30  # [s] from contact closing to the settled plateau (100-300 ms in measured cranks)
@@ -22,9 +22,7 @@ RPM = 60.0 / (2.0 * math.pi)  # [rev/min per rad/s]
 
 def plateau(traces: Traces, times: KeyTimes) -> tuple[float, float] | None:
     """Begin and end [s from key-on] of the last attempt's settled cranking; None if the contact never closed."""
-    for start, release in reversed(
-        [(a - times.key_on, b - times.key_on) for a, b in zip(times.starts, times.releases, strict=True)]
-    ):
+    for start, release in reversed(start_windows(times)):
         t, x = between(traces.time, traces.signals["main_contact"], start, release)
         closing = crossings(t, x, CONTACT_MADE, rising=True)
         if not closing.size:
@@ -36,18 +34,18 @@ def plateau(traces: Traces, times: KeyTimes) -> tuple[float, float] | None:
     return None
 
 
-def judge_cranking(boat: Boat, traces: Traces, times: KeyTimes) -> Cranks:
+def judge_cranking(boat: Boat, traces: Traces, times: KeyTimes, starting: StartBudget) -> Cranks:
     """Engages, turns, fires, and the reason in one sentence."""
     made = (traces.signals["main_contact"] > CONTACT_MADE).astype(np.float64)
-    closed: float = sum(integral(*between(traces.time, made, a, b)) for a, b in _windows(times))
+    closed: float = sum(integral(*between(traces.time, made, a, b)) for a, b in start_windows(times))
     makes = sum(
         crossings(*between(traces.time, traces.signals["main_contact"], a, b), CONTACT_MADE, rising=True).size
-        for a, b in _windows(times)
+        for a, b in start_windows(times)
     )
     if closed < ENGAGED_FOR * len(times.starts):
-        return Cranks(False, False, False, _why_not_engaged(boat, traces, times, makes))
+        return Cranks(False, False, False, _why_not_engaged(boat, traces, times, makes, starting))
     turned = max(
-        float(np.ptp(between(traces.time, traces.signals["crank_angle"], a, b)[1])) for a, b in _windows(times)
+        float(np.ptp(between(traces.time, traces.signals["crank_angle"], a, b)[1])) for a, b in start_windows(times)
     )
     chatter = f"; the solenoid chatters ({makes} closings)" if makes > len(times.starts) else ""
     if turned < TURNED:
@@ -71,44 +69,33 @@ def judge_cranking(boat: Boat, traces: Traces, times: KeyTimes) -> Cranks:
     return Cranks(True, True, False, f"cranks, but the key is released before it fires{chatter}")
 
 
-def _windows(times: KeyTimes) -> list[tuple[float, float]]:
-    return [(a - times.key_on, b - times.key_on) for a, b in zip(times.starts, times.releases, strict=True)]
-
-
 def _at_release(traces: Traces, times: KeyTimes, name: str) -> float:
     """Largest value of a signal just before any release of the key."""
-    moments = [b - 1e-3 for _, b in _windows(times)]
+    moments = [b - 1e-3 for _, b in start_windows(times)]
     return float(np.max(np.interp(moments, traces.time, traces.signals[name])))
 
 
-def _why_not_engaged(boat: Boat, traces: Traces, times: KeyTimes, makes: int) -> str:
+def _why_not_engaged(boat: Boat, traces: Traces, times: KeyTimes, makes: int, starting: StartBudget) -> str:
     if not boat.start.neutral_closed:
         return "the neutral switch is open: nothing reaches the S terminal"
-    begin, end = _windows(times)[0]
-    terminal = float(np.max(between(traces.time, traces.signals["s_terminal"], begin + 0.02, end - 0.001)[1]))
-    # the pull-in coil returns through the motor: its brushes take their drop off the coil
-    path = boat.solenoid.pull_in + boat.motor.resistance
-    needed = (boat.solenoid.operate_ampere + boat.motor.brush_drop / path) / (1.0 / path + 1.0 / boat.solenoid.hold_in)
-    if boat.start.relay is not None:
-        position = between(traces.time, traces.signals["start_relay"], begin, end)[1]
-        if float(np.max(position)) < CONTACT_MADE:
-            coil = float(np.max(between(traces.time, traces.signals["start_signal"], begin, end)[1]))
-            return f"the start relay does not pick up: at most {coil:.1f} V reaches its wire at the key"
+    left, needed = starting.left, starting.needed
+    if starting.across == RELAY_COIL:
+        return f"the start relay does not pick up: at most {left:.1f} V reaches its coil, it needs {needed:.1f} V"
     if makes and _at_release(traces, times, "main_contact") > CONTACT_MADE:
         return "the key is released as soon as the solenoid has closed"
     if makes:
         return f"the solenoid lets go as soon as it closes ({makes} closings): the supply collapses under it"
     way = "through the start relay" if boat.start.relay is not None else "through key and harness"
-    return f"it only clicks: the coils pull the S terminal to {terminal:.1f} V {way}, the plunger needs {needed:.1f} V"
+    return f"it only clicks: the coils pull the S terminal to {left:.1f} V {way}, the plunger needs {needed:.1f} V"
 
 
 def battery_and_starter(boat: Boat, traces: Traces, times: KeyTimes) -> tuple[BatteryResult, StarterResult]:
     """Voltages and currents of the crank; plateau means over the last attempt."""
     window = plateau(traces, times)
-    from_start = _windows(times)[0][0]
+    from_start = start_windows(times)[0][0]
     after = traces.time >= from_start
     held = np.zeros_like(after)
-    for a, b in _windows(times):
+    for a, b in start_windows(times):
         held |= (traces.time > a + 0.02) & (traces.time < b)
     signals = traces.signals
     battery = BatteryResult(

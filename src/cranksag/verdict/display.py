@@ -58,6 +58,7 @@ def _judge(boat: Boat, traces: Traces, times: KeyTimes, number: int, display: Di
         alarm_blind=blind,
         holds=len(resets) == 0 and not never,
         first_reset_at=float(resets[0]) if len(resets) else None,
+        first_booted_at=None if never else _first_booted(traces, number, circuit.boot_time),
         demand_minimum_voltage=float(pins[asked]),
         demand_minimum_at=float(time[asked]),
     )
@@ -81,6 +82,23 @@ def first_runs(traces: Traces, number: int) -> float:
         return 0.0
     first = crossings(traces.time, runs, HALF, rising=True)
     return float(first[0]) if first.size else 0.0
+
+
+def _first_booted(traces: Traces, number: int, boot_time: float) -> float | None:
+    """Moment [s] the gauges are first up, also past the end of the run; None where the display is in reset at its end.
+
+    One that has run all along has booted before the run.
+    """
+    booted, runs = (traces.signals[f"display_{number}_{state}"] for state in ("booted", "runs"))
+    if booted[0] > HALF:
+        return 0.0
+    ready = crossings(traces.time, booted, HALF, rising=True)
+    if ready.size:
+        return float(ready[0])
+    if runs[-1] < HALF:
+        return None
+    since = crossings(traces.time, runs, HALF, rising=True)
+    return float(since[-1]) + boot_time if since.size else None
 
 
 def _dark(traces: Traces, number: int, resets: np.ndarray, boot_time: float) -> tuple[float | None, float | None]:

@@ -13,6 +13,7 @@ import numpy as np
 
 from cranksag.resolve.model import Note
 from cranksag.verdict.results import BudgetLine, DisplayResult, Result
+from cranksag.verdict.starting import RELAY_COIL, SOLENOID
 
 SCHEMA_VERSION = 1
 RPM = 60.0 / (2.0 * math.pi)  # [rev/min per rad/s]
@@ -71,6 +72,13 @@ def document(result: Result) -> dict[str, Any]:
         },
         "budget": _budget(result.budget),
         "demand_budget": _budget(result.demand_budget),
+        "start_budget": {
+            "at_s": result.start_budget.at,
+            "across": result.start_budget.across,
+            "left_v": result.start_budget.left,
+            "needed_v": result.start_budget.needed,
+            "lines": _budget(result.start_budget.lines),
+        },
         "ground_shift_v": dict(result.ground_shift),
         "ground_shift_at_s": result.ground_shift_at,
         "hold_up": dict(result.hold_up),
@@ -106,6 +114,7 @@ def _display(display: DisplayResult) -> dict[str, Any]:
         "alarm_blind_s": display.alarm_blind,
         "holds": display.holds,
         "first_reset_at_s": display.first_reset_at,
+        "first_booted_at_s": display.first_booted_at,
         "demand_minimum_v": display.demand_minimum_voltage,
         "demand_minimum_at_s": display.demand_minimum_at,
     }
@@ -221,6 +230,7 @@ def document_schema() -> dict[str, Any]:
             "alarm_blind_s": _MAYBE,
             "holds": _FLAG,
             "first_reset_at_s": _MAYBE,
+            "first_booted_at_s": _MAYBE,
             "demand_minimum_v": _NUMBER,
             "demand_minimum_at_s": _NUMBER,
         }
@@ -255,6 +265,15 @@ def document_schema() -> dict[str, Any]:
             "starter": _object(starter),
             "budget": {"type": "array", "items": _object(line)},
             "demand_budget": {"type": "array", "items": _object(line)},
+            "start_budget": _object(
+                {
+                    "at_s": _NUMBER,
+                    "across": {"enum": [SOLENOID, RELAY_COIL]},
+                    "left_v": _NUMBER,
+                    "needed_v": _NUMBER,
+                    "lines": {"type": "array", "items": _object(line)},
+                }
+            ),
             "ground_shift_v": _object({"engine_block": _NUMBER, "display_return": _NUMBER}),
             "ground_shift_at_s": _NUMBER,
             "hold_up": {"oneOf": branches},

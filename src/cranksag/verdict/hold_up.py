@@ -13,10 +13,10 @@ from cranksag.parts.ride_through import hold_up_power_with_esr
 from cranksag.parts.supercapacitor import cell_voltage_margin
 from cranksag.resolve.hold_up import OVER_CHARGE_12, OVER_CHARGE_24
 from cranksag.resolve.model import Bank, Boat, ConverterAhead, HouseFeed, StandbyPack
-from cranksag.verdict.cranking import CONTACT_MADE
 from cranksag.verdict.display import judged_from
 from cranksag.verdict.results import Traces
 from cranksag.verdict.series import between, crossings, integral, intervals_below
+from cranksag.verdict.starting import CONTACT_MADE
 
 RESTING_CONTACT_LEFT = 0.3  # [-] armature position at which the changeover's resting contact opens
 CARRIES_NOTHING = 1e-2  # [A] below this a path does not carry a display

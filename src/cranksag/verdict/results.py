@@ -28,7 +28,9 @@ class DisplayResult:
     """One display.
 
     minimum_voltage, brownout, margin [V]; minimum_at [s] from key-on; time_below_threshold, alarm_blind [s];
-    dark_time [s] or None if it never returns; source: what fed it at the minimum. first_reset_at [s] or None;
+    dark_time [s] or None if it never returns, and like alarm_blind from the first reset on; source: what fed it at the
+    minimum. first_reset_at [s] or None; first_booted_at [s]: its gauges are up for the first time, None if no attempt
+    of this crank gets so far;
     demand_minimum_voltage [V] and demand_minimum_at [s]: the lowest up to the first reset, while it draws its power.
     """
 
@@ -44,6 +46,7 @@ class DisplayResult:
     alarm_blind: float | None
     holds: bool
     first_reset_at: float | None
+    first_booted_at: float | None
     demand_minimum_voltage: float
     demand_minimum_at: float
 
@@ -78,6 +81,21 @@ class BudgetLine:
     path: str | None
     drop: float
     blocking: bool
+
+
+@dataclass(frozen=True, slots=True)
+class StartBudget:
+    """Where the volts of the start circuit went with the key in START, at `at` [s from key-on].
+
+    `across`: "solenoid" (S terminal to engine block), or "start relay coil" where that relay does not pick up; `left`
+    [V] is what reaches it, `needed` [V] what it takes; `lines` sum to the battery's open-circuit voltage less `left`.
+    """
+
+    at: float
+    across: str
+    left: float
+    needed: float
+    lines: tuple[BudgetLine, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,6 +143,7 @@ class Result:
     starter: StarterResult
     budget: tuple[BudgetLine, ...]
     demand_budget: tuple[BudgetLine, ...]
+    start_budget: StartBudget
     ground_shift: Mapping[str, float]
     ground_shift_at: float
     hold_up: Mapping[str, Any]

@@ -84,3 +84,12 @@ def mean(time: Series, values: Series, begin: float, end: float) -> float:
     """Time average between two moments."""
     t, y = between(time, values, begin, end)
     return integral(t, y) / (end - begin) if end > begin else float(y[0])
+
+
+def without_spikes(time: Series, values: Series, duration: float) -> Series:
+    """The series without what comes and goes within `duration` [s]; a step stays where it is.
+
+    Each value is kept between those `duration` before and after it.
+    """
+    before, after = np.interp(time - duration, time, values), np.interp(time + duration, time, values)
+    return np.clip(values, np.minimum(before, after), np.maximum(before, after))

@@ -19,9 +19,9 @@ from cranksag.parts.contact import contact_inrush_use
 from cranksag.parts.diode import DiodeCircuit, thermal_voltage
 from cranksag.parts.fuse import melting_i2t, pulse_use
 from cranksag.resolve.model import Bank, Boat, ConverterAhead, HouseFeed, NoHoldUp, Note, StandbyPack
-from cranksag.verdict.cranking import CONTACT_MADE
 from cranksag.verdict.results import Traces
 from cranksag.verdict.series import Series, between, crossings
+from cranksag.verdict.starting import CONTACT_MADE
 
 __all__ = [
     "Stress",
