@@ -22,7 +22,7 @@ from cranksag.resolve import resolve
 from cranksag.scenario import loads_scenario
 from cranksag.simulate import simulate
 
-COMMAND = [sys.executable, "-c", "from cranksag.cli import main; main()"]
+COMMAND = [sys.executable, "-m", "cranksag"]
 Process = subprocess.CompletedProcess[str]
 
 
@@ -35,7 +35,7 @@ def run(*words: object, **settings: Any) -> Process:
 
 def through_shell(line: str, **settings: Any) -> Process:
     """A shell line in which CRANKSAG stands for the command."""
-    program = f"'{sys.executable}' -c 'from cranksag.cli import main; main()'"
+    program = f"'{sys.executable}' -m cranksag"
     done: Process = subprocess.run(
         ["/bin/sh", "-c", line.replace("CRANKSAG", program)], capture_output=True, text=True, check=False, **settings
     )
