@@ -26,8 +26,9 @@ def near_switching(
     """What stands near its switching point, in words; empty if nothing does."""
     found = []
     for k, d in enumerate(displays):
-        if abs(d.margin) < MARGIN_BAND and not _still_falling(boat, k, d, traces):
-            found.append(f"{d.name}: margin {d.margin * 1e3:+.0f} mV")
+        if abs(d.margin) < MARGIN_BAND:
+            if not _still_falling(boat, k, d, traces):
+                found.append(f"{d.name}: margin {d.margin * 1e3:+.0f} mV")
         elif _display_only_just_resets(boat, k, traces):
             found.append(f"{d.name}: only just resets once more, or only just does not")
     signals = traces.signals
@@ -81,7 +82,8 @@ def _display_only_just_resets(boat: Boat, number: int, traces: Traces) -> bool:
     """Whether any of its dips, not only the deepest, is by a hair long and deep enough to reset it, or is not."""
     circuit = boat.displays[number].circuit
     volts = traces.signals["display" if circuit.at == "pins" else f"display_{number}_inside"]
-    on = traces.signals[f"display_{number}_runs"] >= 0.5
+    runs = traces.signals[f"display_{number}_runs"]
+    on = np.interp(traces.time + FALLING_LEAST, traces.time, runs) >= 0.5
     return only_just_flips(traces.time, -volts, on, -circuit.brownout, circuit.reset_after)
 
 
