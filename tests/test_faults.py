@@ -351,6 +351,22 @@ def test_a_lost_suppression_diode_lets_the_coil_kick(boat: Make) -> None:
     assert _current(found["reversed"], "hold-up relay's coil wire") > 10.0
 
 
+@pytest.mark.parametrize("name", ["restarting", "two-displays", "standby-pack", "reservoir", "house-feed"])
+def test_a_broken_supply_wire_is_read_at_the_displays_own_pins(boat: Make, name: str) -> None:
+    """Beyond the break nothing feeds the displays: 1 Gohm lets a few nanoamperes through. The wire's near end is live,
+    and was told as the display's voltage: 14.2 V with the key off beside a bank."""
+    made = boat(name)
+    row = _row(made, "display supply wire", "broken")
+    assert "display" not in {n.node for n in row.live_nodes}
+    assert row.display_minimum == pytest.approx(0.0, abs=0.01)
+    assert row.display_highest == pytest.approx(0.0, abs=0.01)
+    assert row.display_alive is False
+    assert "dead in RUN" in row.message
+    run = run_fault(make_bench(made), _named(made, "display supply wire", "broken"))
+    near = run.traces.signals["display_supply"] - run.traces.signals["display_return"]
+    assert near.max() > 11.0  # the feed arrives as far as the break
+
+
 def test_an_open_hold_up_part_loses_the_hold_up(boat: Make) -> None:
     rows = run_faults(boat("standby-pack"), lambda f: f.part == "pack diode" and f.fault != "short")
     assert rows[0].display_holds

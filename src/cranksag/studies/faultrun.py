@@ -129,7 +129,7 @@ def _watched(boat: Boat) -> Iterator[tuple[str, str, str | None, float | None]]:
 
 def run_fault(bench: Bench, fault: Fault, phases: int = 3, more: tuple[Edit, ...] = ()) -> Run:
     """One run of the first `phases` of off, RUN and START, with more changes of the deck."""
-    circuit = bench.circuit
+    circuit = dataclasses.replace(bench.circuit, signals={**bench.circuit.signals, **dict(fault.reads)})
     vectors = tuple(dict.fromkeys(v for s in circuit.signals.values() for v in (s.plus, s.minus) if v))
     deck = dataclasses.replace(
         circuit.deck,
