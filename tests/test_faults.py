@@ -25,7 +25,7 @@ from cranksag.parts.capacitor import capacitor_circuit
 from cranksag.parts.diode import DiodeCircuit
 from cranksag.parts.fuse import FUSE_TYPES, melting_i2t, opening_time
 from cranksag.resolve import Boat, resolve
-from cranksag.resolve.model import Bank
+from cranksag.resolve.model import Bank, HouseFeed
 from cranksag.scenario import loads_scenario
 from cranksag.solver import get_solver
 from cranksag.studies.faultlist import (
@@ -271,6 +271,33 @@ def test_a_shorted_feed_obeys_ohm(boat: Make) -> None:
     current = _current(row, "display feed fuse")
     assert battery.open_circuit_voltage / high * 0.98 < current < battery.open_circuit_voltage / low
     assert row.display_alive is False
+
+
+@pytest.mark.parametrize(("fuse", "danger"), [("5 A", False), ("none", True)])
+def test_a_shorted_house_wire_shows_in_its_own_fuse(boat: Make, fuse: str, danger: bool) -> None:
+    """The ammeter stood behind the short: it read nothing, and a house wire without a fuse was no danger."""
+    made = boat("house-feed", (("hold_up.fuse", fuse),))
+    row = _row(made, "house feed wire", "shorted to ground")
+    house, hold = made.house, made.hold_up
+    assert house is not None
+    assert isinstance(hold, HouseFeed)
+    ground = sum(e.resistance + e.joints for e in made.negative)
+    low = house.resistance_instant + hold.resistance + hold.joints + hold.fuse_resistance + made.house_negative + ground
+    high = low + house.activation_voltage / house.activation_current + house.resistance_slow
+    current = _current(row, "hold-up conductor")
+    assert house.open_circuit_voltage / high * 0.95 < current < house.open_circuit_voltage / low
+    assert _current(row, "hold-up fuse") == current
+    assert row.danger is danger
+    assert ("fuse_overloaded" in {n.code for n in row.warnings}) is not danger
+
+
+@pytest.mark.parametrize("relay", ["85 ohm", "none"])
+def test_a_shorted_start_wire_shows_its_own_current(boat: Make, relay: str) -> None:
+    """It was read behind the short, so a start wire thinner than its supply wire was no danger of its own."""
+    row = _row(boat("restarting", (("start_circuit.relay", relay),)), "start wire", "shorted to ground")
+    found = {c.element: c.current for c in row.currents}
+    assert found["start wire"] == pytest.approx(found["start circuit's supply wire"], rel=0.01)
+    assert "through the start wire" in row.message
 
 
 SHORTED = ("display feed conductor", "shorted to ground")

@@ -70,8 +70,13 @@ def make_bench(boat: Boat) -> Bench:
 
 
 def _always(boat: Boat) -> Iterator[Edit]:
-    """Every run: loads of the feed stay on it as resistances, the hold-up is full, its breaker is on."""
+    """Every run: loads of the feed stay on it as resistances, the hold-up is full, its breaker is on.
+
+    The start wire and the house wire get their ammeters at the source's end, ahead of any short along them.
+    """
     yield Bridge("feed", "block", SENSE)
+    yield Port("Xstartwire", 0, "startwire")
+    yield Added("Vstartwire kn startwire 0")
     yield Added(f"Cwinding keyst block {WINDING!r}\nRinsulation keyst block {INSULATION!r}")
     for k, load in enumerate(boat.loads):
         if load.at == "feed" and load.from_time.event == "key on" and load.until.event == "end":
@@ -85,6 +90,8 @@ def _always(boat: Boat) -> Iterator[Edit]:
         yield Parameter("Xbank", "v0", boat.alternator.charge_voltage)
     elif isinstance(boat.hold_up, HouseFeed):
         yield Port("Xhousekey", 2, "one")
+        yield Port("Xhousewire", 0, "housewire")
+        yield Added("Vhousewire house housewire 0")
 
 
 def _resistance(kind: str, amount: float, voltage: float) -> float:
@@ -109,8 +116,7 @@ def _watched(boat: Boat) -> Iterator[tuple[str, str, str | None, float | None]]:
     yield "display feed conductor", "feed_current", None, _wire(boat, "feed.size")
     yield "display return conductor", "return_current", None, _wire(boat, "feed.return_size")
     wire = _wire(boat, "start_circuit.size")
-    vector = "i(vs)" if boat.start.relay is None else "i(vsig)"
-    yield "start wire", "start_wire_current", vector, wire
+    yield "start wire", "start_wire_current", "i(vstartwire)", wire
     if not boat.start.shares_feed:
         yield "start circuit's supply wire", "start_supply_current", "i(vstart)", wire
     hold = boat.hold_up
@@ -119,10 +125,11 @@ def _watched(boat: Boat) -> Iterator[tuple[str, str, str | None, float | None]]:
         yield "hold-up conductor", "pack_current", None, _wire(boat, "hold_up.size")
         if hold.relay is not None:
             yield "hold-up relay's coil wire", "coil_wire_current", "i(vcoil)", SMALL_WIRE
-    elif isinstance(hold, (Bank, HouseFeed)):
+    elif isinstance(hold, Bank):
         yield "hold-up fuse", "hold_up_current", None, hold.fuse_rating
-        if isinstance(hold, HouseFeed):
-            yield "hold-up conductor", "hold_up_current", None, _wire(boat, "hold_up.size")
+    elif isinstance(hold, HouseFeed):
+        yield "hold-up fuse", "house_wire_current", "i(vhousewire)", hold.fuse_rating
+        yield "hold-up conductor", "house_wire_current", None, _wire(boat, "hold_up.size")
     elif isinstance(hold, ConverterAhead):
         yield "converter fuse", "converter_fuse_current", None, hold.fuse_rating
 
