@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from rich.console import Console
 
@@ -39,8 +39,9 @@ from cranksag.studies.faultlist import (
     edited,
     single_faults,
 )
-from cranksag.studies.faultreading import DEAD, live_nodes
-from cranksag.studies.faultrun import Run, heating_current, make_bench, run_fault
+from cranksag.studies.faultloads import conductor_dangers
+from cranksag.studies.faultreading import DEAD, Current, live_nodes
+from cranksag.studies.faultrun import Bench, Run, heating_current, lasting_current, make_bench, pulse, run_fault
 from cranksag.studies.faults import FaultRow, fault_document, run_faults
 from cranksag.studies.faultwords import _hours, node_dangers
 from cranksag.verdict import read_traces
@@ -243,6 +244,40 @@ def test_a_shorted_feed_diode_lets_the_pack_feed_the_boat_while_cranking(boat: M
     assert {"back_feed", "fuse_overloaded"} <= {n.code for n in row.warnings}
 
 
+@pytest.mark.parametrize(
+    ("changes", "code", "words"),
+    [
+        ((), "fuse_ages", "ages with every start"),
+        ((("hold_up.capacitance", "20 mF"),), "fuse_pulse", "which it stands"),
+        ((("hold_up.capacitance", "220 mF"),), "fuse_overloaded", "may open"),
+    ],
+)
+def test_the_charge_of_a_bank_without_its_limiter_is_a_pulse_not_an_overload(
+    boat: Make, changes: tuple[tuple[str, str], ...], code: str, words: str
+) -> None:
+    """Some milliseconds of charge were told as "5 A through the fuse of 5 A, which may hold for long"."""
+    made = boat("reservoir", changes)
+    bench = make_bench(made)
+    fault = _named(made, "inrush limiter", "short")
+    row = _row(made, fault.part, fault.fault)
+    fuse = next(c for c in row.currents if c.element == "display feed fuse")
+    assert code in {n.code for n in row.warnings}
+    assert fuse.pulse is not None
+    assert fuse.pulse.duration < 0.2
+    run = run_fault(bench, fault, 2, (Parameter("Xbank", "v0", 0.0),))
+    peak = run.traces.signals["feed_current"][run.traces.time >= 0.0].max()
+    assert fuse.pulse.peak == pytest.approx(peak)
+    low, _, high = melting_i2t(fuse.fuse, fuse.limit or 0.0)
+    assert (fuse.pulse.i2t > low) == (code == "fuse_overloaded")
+    assert fuse.pulse.i2t < high
+    assert words in row.message
+    assert "may hold for long" not in row.message
+    assert fuse.opens == (np.inf, np.inf)
+    told = next(c for c in fault_document((row,))[0]["currents"] if c["element"] == "display feed fuse")
+    assert told["pulse"]["i2t_a2s"] == fuse.pulse.i2t
+    assert told["fuse_opens_within_s"] is None
+
+
 def test_an_open_ground_strap_sends_the_cranking_current_through_the_display_return(boat: Make) -> None:
     made = boat("restarting")
     row = _row(made, "engine ground", "breaks while cranking")
@@ -323,6 +358,72 @@ def test_a_shorted_feed_is_a_danger_without_a_fuse_that_suits_its_wire(
     if not fuse:
         assert "fit one of at most 25 A" in row.message
         assert "DANGER" in _rendered((row,))
+
+
+def _pushed(boat: Boat, **amperes: float) -> tuple[Bench, Run]:
+    """A bench of a boat and a run in which the named signals stand still."""
+    return make_bench(boat), _invented(boat, **amperes)
+
+
+def test_a_fuse_guards_what_its_current_flows_through_and_nothing_else(boat: Make) -> None:
+    """Fuses counted as guarding any wire that happened to carry as much; a start wire of its own supply has none."""
+    made = boat("standby-pack", (("hold_up.fuse", "30 A"),))
+    bench, run = _pushed(made, start_wire_current=60.0, pack_current=60.0, return_current=20.0)
+    notes = conductor_dangers(bench, run, Fault("pack", "invented", ()), None)
+    assert [n.message.partition(" through the ")[2].partition(",")[0] for n in notes] == [
+        "start wire",
+        "hold-up conductor",
+    ]
+    assert "no fuse opens" in notes[0].message
+    assert "the hold-up fuse of 30 A" in notes[1].message
+
+
+def test_what_two_fuses_let_through_together_counts(boat: Make) -> None:
+    """One fuse opens in time, the other is too large: what that one lets through goes on."""
+    made = boat("standby-pack", (("hold_up.fuse", "40 A"), ("hold_up.size", "8 AWG")))
+    bench, run = _pushed(made, pack_current=70.0, feed_current=70.0, return_current=140.0)
+    notes = conductor_dangers(bench, run, Fault("pack", "invented", ()), None)
+    told = next(n.message for n in notes if "display return conductor" in n.message)
+    assert "the hold-up fuse of 40 A" in told
+    small = boat("standby-pack", (("hold_up.fuse", "10 A"), ("hold_up.size", "8 AWG")))
+    bench, run = _pushed(small, pack_current=70.0, feed_current=70.0, return_current=140.0)
+    assert not conductor_dangers(bench, run, Fault("pack", "invented", ()), None)
+
+
+def test_a_short_beyond_what_the_fuse_breaks_is_a_danger(boat: Make) -> None:
+    made = boat("standby-pack")
+    for current, danger in ((900.0, False), (1100.0, True)):
+        bench, run = _pushed(made, pack_current=current)
+        notes = conductor_dangers(bench, run, Fault("pack", "invented", ()), None)
+        assert bool(notes) is danger
+        assert all("more than the hold-up fuse can break (1000 A)" in n.message for n in notes)
+
+
+@given(st.floats(30.0, 900.0), st.floats(1e-3, 0.2))
+def test_a_pulse_in_a_wire_is_a_danger_exactly_above_its_i2t(peak: float, length: float) -> None:
+    """16 AWG is 1.31 mm2 (ASTM B258) and stands (115 x 1.31)^2 A2s (IEC 60364-5-54, PVC 70)."""
+    made = resolve(loads_scenario(example_text("restarting")).with_overrides({"feed.fuse": "none"}))
+    bench = make_bench(made)
+    times = bench.circuit.times
+    time = np.union1d(np.linspace(-times.key_on, times.stop - times.key_on, 2001), [0.01, 0.01 + length])
+    signals = {name: np.zeros_like(time) for name in bench.circuit.signals}
+    signals["feed_current"] = np.where((time >= 0.01) & (time <= 0.01 + length), peak, 0.0)
+    run = Run(Traces(time, signals), times, 3)
+    notes = conductor_dangers(bench, run, Fault("pack", "invented", ()), None)
+    assume(abs(peak**2 * length / (115.0 * 1.31) ** 2 - 1.0) > 0.02)
+    assert bool(notes) == (peak**2 * length > (115.0 * 1.31) ** 2)
+
+
+def test_a_conductor_behind_a_good_fuse_is_told_with_the_fuse(boat: Make) -> None:
+    """54 A through a return that carries 25 A stood there without the fuse that ends it within 30 ms."""
+    row = _row(boat("standby-pack"), "pack positive wire", "shorted to ground")
+    assert not row.danger
+    told = next(n.message for n in row.warnings if "display return conductor" in n.message)
+    fuse = next(c for c in row.currents if c.element == "hold-up fuse")
+    within = told.partition(", until the hold-up fuse opens within ")[2]
+    assert within.endswith(" ms")
+    assert float(within.removesuffix(" ms")) == pytest.approx(fuse.opens[1] * 1e3, rel=0.1)
+    assert "takes the hold-up away" in row.message
 
 
 def test_a_start_wire_shorted_to_ground_has_no_fuse_to_open(boat: Make) -> None:
@@ -446,6 +547,52 @@ def test_heating_current_of_a_pulse(height: float, share: float) -> None:
     # rms of a rectangle within the window; a sample's width of error at each edge
     expected = height * share**0.5
     assert heating_current(run, values, 0.3, 1.4) == pytest.approx(expected, rel=0.03, abs=0.06 * height)
+
+
+def test_heating_current_of_a_pulse_at_the_very_start() -> None:
+    """Samples far apart after a pulse cut its beginning off: 5.1 A in place of 6.4 A."""
+    time = np.array([0.0, 0.01, 0.0101, 0.09, 0.13, 0.2])
+    values = np.array([10.0, 10.0, 0.0, 0.0, 0.0, 0.0])
+    run = Run(Traces(time, {}), KeyTimes(0.0, (0.1,), (0.15,), 0.2), 3)
+    assert heating_current(run, values, 0.0, 0.2) == pytest.approx(10.0 * (0.01005 / 0.1) ** 0.5, rel=1e-6)
+
+
+@given(st.floats(8.0, 100.0), st.floats(1e-3, 1e-2))
+def test_an_inrush_is_a_pulse_with_its_i2t_and_a_steady_current_is_none(peak: float, tau: float) -> None:
+    bench = make_bench(_sound_boat())
+    times = bench.circuit.times
+    time = np.union1d(np.linspace(-times.key_on, times.stop - times.key_on, 40001), [0.0])
+    run = Run(Traces(time, {}), times, 3)
+    values = np.where(time >= 0.0, peak * np.exp(-np.maximum(time, 0.0) / tau), 0.0)
+    over = pulse(run, values, 5.0, "run")
+    assert over is not None
+    # an exponential: its I2t less the tail below the rating, and the time until it has fallen to that
+    assert over.i2t == pytest.approx(0.5 * tau * (peak**2 - 25.0), rel=0.05)
+    assert over.duration == pytest.approx(tau * np.log(peak / 5.0), abs=1e-4)
+    assert over.peak == pytest.approx(peak)
+    assert pulse(run, np.full_like(time, peak), 5.0, "run") is None
+    assert pulse(run, np.full_like(time, peak), 5.0, "start") is None
+
+
+def test_a_fuse_opens_by_the_current_that_lasts_not_by_the_inrush_before_it() -> None:
+    """The inrush was counted in, and the fuse said to open in a tenth of its time."""
+    times = make_bench(_sound_boat()).circuit.times
+    time = np.linspace(-times.key_on, times.stop - times.key_on, 40001)
+    run = Run(Traces(time, {}), times, 3)
+    values = np.where(time >= 0.0, 7.5 + 30.0 * np.exp(-np.maximum(time, 0.0) / 0.01), 0.0)
+    found = lasting_current(run, values, "run")
+    assert found == pytest.approx(7.5, abs=0.01)
+    told = Current("display feed fuse", 12.0, 5.0, "run", FUSE_TYPES["blade"], lasting=found)
+    assert told.opens == opening_time(FUSE_TYPES["blade"], 5.0, found)
+
+
+def test_a_current_that_comes_and_goes_with_the_compressions_lasts() -> None:
+    bench = make_bench(_sound_boat())
+    times = bench.circuit.times
+    time = np.linspace(-times.key_on, times.stop - times.key_on, 40001)
+    run = Run(Traces(time, {}), times, 3)
+    values = np.where(time >= times.starts[0] - times.key_on, 7.0 + 4.0 * np.sin(2.0 * np.pi * 15.0 * time), 0.0)
+    assert pulse(run, values, 5.0, "start") is None
 
 
 @given(st.text("abcdefXRVC 0123456789=.", max_size=30))

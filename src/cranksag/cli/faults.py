@@ -108,4 +108,5 @@ def _worst(currents: tuple[Current, ...]) -> str:
     worst = max(currents, key=lambda c: c.use, default=None)
     if worst is None or worst.limit is None:
         return ""
-    return f"{worst.current:.1f} A of {worst.limit:g} A, {worst.element}"
+    pulse = " (pulse)" if worst.pulse is not None else ""
+    return f"{worst.current:.1f} A of {worst.limit:g} A, {worst.element}{pulse}"

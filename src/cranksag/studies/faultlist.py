@@ -188,7 +188,7 @@ def _feed_faults(boat: Boat) -> Iterator[Fault]:
     yield from _conductor("display feed conductor", "Xfeed", 1, "keyin")
     yield Fault("display feed behind the key", "shorted to ground", (Bridge("feed", "block"),))
     pins = tuple(Port(f"Xdisplay{k}", 0, PINS) for k in range(len(boat.displays)))
-    cut = (*pins, Bridge("ds", PINS, FAULT_OPEN))
+    cut: tuple[Edit, ...] = (*pins, Bridge("ds", PINS, FAULT_OPEN))
     yield Fault("display supply wire", "broken", cut, reads=(("display", Signal(f"v({PINS})", "v(dr)")),))
     yield Fault("display supply wire", "shorted to ground", (Bridge("ds", "block"),))
     yield Fault("display return conductor", "broken", (Detach("Xreturn", 1),))

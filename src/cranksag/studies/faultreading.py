@@ -3,16 +3,28 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from cranksag.errors import SimulationError
-from cranksag.parts.fuse import FuseType
+from cranksag.parts.fuse import FuseType, opening_time
 from cranksag.resolve.model import BLADE, Boat, Note
 from cranksag.studies.faultlist import SOUND, Fault, Parameter
-from cranksag.studies.faultrun import SETTLED, Bench, Run, heating_current, held_extreme, run_fault, windows
+from cranksag.studies.faultrun import (
+    SETTLED,
+    Bench,
+    Pulse,
+    Run,
+    heating_current,
+    held_extreme,
+    lasting_current,
+    pulse,
+    run_fault,
+    windows,
+)
 from cranksag.verdict.cranking import TURNED
 from cranksag.verdict.display import HALF, judged_from
 from cranksag.verdict.results import Traces
@@ -40,14 +52,27 @@ class LiveNode:
 
 @dataclass(frozen=True, slots=True)
 class Current:
-    """Highest rms current of an element over `HEATS` [A], its `limit` [A], and the `key` then: off, run, start; `fuse`:
-    the type of a fuse."""
+    """Highest rms current of an element over `HEATS` [A], its `limit` [A], and the `key` then: off, run, start.
+
+    `fuse`: the type of a fuse; `pulse`: of a current above the limit that is over before the key moves on, None for
+    one that lasts, which goes before any pulse; `lasting`: what is left at the end of that position of the key [A], by
+    which a fuse opens.
+    """
 
     element: str
     current: float
     limit: float | None
     key: str
     fuse: FuseType = BLADE
+    pulse: Pulse | None = None
+    lasting: float = 0.0
+
+    @property
+    def opens(self) -> tuple[float, float]:
+        """Shortest and longest time in which a fuse opens at a current that lasts [s]; infinite where it need not."""
+        if self.pulse is not None or not self.limit or not self.element.endswith("fuse"):
+            return math.inf, math.inf
+        return opening_time(self.fuse, self.limit, self.lasting)
 
     @property
     def use(self) -> float:
@@ -147,15 +172,22 @@ def fuse_type(boat: Boat, element: str) -> FuseType:
 def currents_of(bench: Bench, run: Run) -> list[Current]:
     found = []
     for element, (signal, limit) in bench.limits.items():
-        values = run.traces.signals[signal]
-        parts = [(heating_current(run, values, a, b), key) for key, a, b in windows(run)]
-        current, key = max(parts)
-        found.append(Current(element, current, limit, key, fuse_type(bench.boat, element)))
+        values, fuse = run.traces.signals[signal], fuse_type(bench.boat, element)
+        parts = []
+        for key, a, b in windows(run):
+            current = heating_current(run, values, a, b)
+            over = None if limit is None or current <= limit else pulse(run, values, limit, key)
+            parts.append(Current(element, current, limit, key, fuse, over, lasting_current(run, values, key)))
+        found.append(max(parts, key=_gravity))
     back = _back_feed(bench, run)
     if back is not None:
         hold = bench.boat.hold_up
         found.append(Current(BACK_FEED, back[0], getattr(hold, "fuse_rating", None), back[1]))
     return found
+
+
+def _gravity(current: Current) -> tuple[bool, float]:
+    return current.limit is not None and current.current > current.limit and current.pulse is None, current.current
 
 
 def with_inrush(bench: Bench, fault: Fault, currents: list[Current]) -> list[Current]:
@@ -164,7 +196,7 @@ def with_inrush(bench: Bench, fault: Fault, currents: list[Current]) -> list[Cur
         run = run_fault(bench, fault, phases=2, more=(Parameter("Xbank", "v0", 0.0),))
     except SimulationError:
         return currents
-    return [max(pair, key=lambda c: c.current) for pair in zip(currents, currents_of(bench, run), strict=True)]
+    return [max(pair, key=_gravity) for pair in zip(currents, currents_of(bench, run), strict=True)]
 
 
 def _back_feed(bench: Bench, run: Run) -> tuple[float, str] | None:

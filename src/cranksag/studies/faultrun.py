@@ -19,7 +19,8 @@ from cranksag.solver import get_solver
 from cranksag.studies.faultlist import Added, Bridge, Edit, Fault, Line, Parameter, Port, edited, fault_times
 from cranksag.verdict import read_traces
 from cranksag.verdict.results import Traces
-from cranksag.verdict.series import between, held_minimum
+from cranksag.verdict.series import between, held_minimum, intervals_below
+from cranksag.verdict.stresses import pulse_i2t
 
 SETTLED = 0.03  # [s] after a change of the key before its part of the run is read
 HEATS = 0.1  # [s] currents are averaged over so long; shorter inrush is a matter of I2t
@@ -198,6 +199,37 @@ def windows(run: Run) -> Iterator[tuple[str, float, float]]:
         yield "start", times.starts[0], times.stop
 
 
+@dataclass(frozen=True, slots=True)
+class Pulse:
+    """A current above a limit that is over before the key moves on: `i2t` of it [A2 s], its `duration` above the limit
+    [s], its `peak` [A]."""
+
+    i2t: float
+    duration: float
+    peak: float
+
+
+def lasting_current(run: Run, values: np.ndarray, key: str) -> float:
+    """Rms current when a position of the key ends, over the last `HEATS` [A]; in START before the release, or after it
+    if that is more."""
+    begin, end = next((a, b) for name, a, b in windows(run) if name == key)
+    ends = (run.times.releases[0], end) if key == "start" else (end,)
+    return max(heating_current(run, values, max(begin, last - HEATS), last) for last in ends)
+
+
+def pulse(run: Run, values: np.ndarray, limit: float, key: str) -> Pulse | None:
+    """What of a current lies above `limit` [A] in a position of the key, where it is over by the end; None where it
+    lasts. A current that comes and goes with the engine's compressions lasts.
+    """
+    if lasting_current(run, values, key) > limit:
+        return None
+    shift = run.times.key_on
+    begin, end = next((a, b) for name, a, b in windows(run) if name == key)
+    time, part = between(run.traces.time, np.abs(values), begin - shift, end - shift)
+    over = sum(b - a for a, b in intervals_below(time, -part, -limit))
+    return Pulse(pulse_i2t(time, part, limit), over, float(part.max()))
+
+
 def held_extreme(run: Run, values: np.ndarray, begin: float, end: float, duration: float) -> float:
     """The extreme held for `duration`, with its sign; times in deck time."""
     shift = run.times.key_on
@@ -216,6 +248,8 @@ def heating_current(
     steps = 0.5 * np.diff(time) * (part[1:] ** power + part[:-1] ** power)
     total = np.concatenate(([0.0], np.cumsum(steps)))
     length = min(length, float(time[-1] - time[0]))
-    ends = time[time >= time[0] + length - 1e-12]
+    # a stretch that holds most begins or ends at a sample; a pulse right at the start is not to be cut
+    ends = np.concatenate((time, time + length))
+    ends = ends[(ends >= time[0] + length - 1e-12) & (ends <= time[-1] + 1e-12)]
     means = (np.interp(ends, time, total) - np.interp(ends - length, time, total)) / length
     return float(max(means.max(), 0.0) ** (1.0 / power))

@@ -30,7 +30,7 @@ from cranksag.studies.faultreading import (
     with_inrush,
 )
 from cranksag.studies.faultrun import Bench, make_bench, run_fault, without_hold_up
-from cranksag.studies.faultwords import current_warnings, message, node_dangers, voltage_warnings
+from cranksag.studies.faultwords import MAY_HOLD, current_warnings, message, node_dangers, voltage_warnings
 
 __all__ = ["Current", "FaultRow", "FaultStudy", "LiveNode", "fault_document", "run_faults"]
 
@@ -119,9 +119,7 @@ def fault_document(rows: tuple[FaultRow, ...]) -> list[dict[str, Any]]:
             "part": row.part,
             "fault": row.fault,
             "live_nodes": [{"node": n.node, "voltage_v": n.voltage, "key": n.key} for n in row.live_nodes],
-            "currents": [
-                {"element": c.element, "current_a": c.current, "limit_a": c.limit, "key": c.key} for c in row.currents
-            ],
+            "currents": [_current(c) for c in row.currents],
             "danger": row.danger,
             "message": row.message,
             "dangers": [{"code": n.code, "message": n.message} for n in row.dangers],
@@ -136,6 +134,20 @@ def fault_document(rows: tuple[FaultRow, ...]) -> list[dict[str, Any]]:
         }
         for row in rows
     ]
+
+
+def _current(current: Current) -> dict[str, Any]:
+    over, latest = current.pulse, current.opens[1]
+    told = None if over is None else {"i2t_a2s": over.i2t, "duration_s": over.duration, "peak_a": over.peak}
+    return {
+        "element": current.element,
+        "current_a": current.current,
+        "limit_a": current.limit,
+        "key": current.key,
+        "lasting_a": current.lasting,
+        "pulse": told,
+        "fuse_opens_within_s": latest if latest < MAY_HOLD else None,
+    }
 
 
 def _badness(row: FaultRow) -> tuple[bool, bool, bool, float, bool]:
@@ -163,7 +175,7 @@ def _row(bench: Bench, fault: Fault, sound: FaultRow | None, by_design: frozense
         currents = with_inrush(bench, fault, currents)
     dangers = [*node_dangers(live, run, by_design), *conductor_dangers(bench, run, fault, sound)]
     found = outcome(bench.boat, run)
-    warnings = [*current_warnings(bench, currents, sound), *voltage_warnings(bench.boat, found, sound)]
+    warnings = [*current_warnings(bench, run, fault, currents, sound), *voltage_warnings(bench.boat, found, sound)]
     row = FaultRow(
         part=fault.part,
         fault=fault.fault,

@@ -7,12 +7,12 @@ from collections.abc import Callable, Mapping
 
 import numpy as np
 
-from cranksag.parts.fuse import opening_time
-from cranksag.resolve.model import Boat, HouseFeed, Note, StandbyPack
+from cranksag.parts.fuse import melting_i2t, pulse_use
+from cranksag.resolve.model import Bank, Boat, HouseFeed, Note, StandbyPack
 from cranksag.studies.faultlist import Fault
-from cranksag.studies.faultloads import OVERLOADED
+from cranksag.studies.faultloads import OVERLOADED, amperes, guard, stands
 from cranksag.studies.faultreading import BACK_FEED, DEAD, STARTS, Current, FaultRow, LiveNode, Outcome
-from cranksag.studies.faultrun import SETTLED, WHEN, WORSE, Bench, Run, heating_current, windows
+from cranksag.studies.faultrun import SETTLED, WHEN, WORSE, Bench, Pulse, Run, heating_current, windows
 from cranksag.verdict.cranking import CONTACT_MADE
 from cranksag.verdict.series import between
 from cranksag.verdict.stresses import DISPLAY_HIGHEST_12, DISPLAY_HIGHEST_24, KICK_LIMIT, SPLIT_VOLTAGE
@@ -20,6 +20,7 @@ from cranksag.verdict.stresses import DISPLAY_HIGHEST_12, DISPLAY_HIGHEST_24, KI
 NOTICED = 0.3  # [V] a lower minimum than the sound boat's that is worth saying
 CARRIES = 0.1  # [A] a back-feed below this is leakage
 MAY_HOLD = 600.0  # [s] a fuse that may take longer counts as holding; engineering estimate
+SHORT_CRANK = 3.0  # [s] a fuse that takes longer opens in long cranks only; engineering estimate
 CONSEQUENCES: Mapping[str, Callable[[str], tuple[str, str]]] = {
     "run solenoid": lambda where: (
         "engine_will_not_stop",
@@ -64,7 +65,9 @@ def _lasts(run: Run) -> str:
     return f" for {time[alive[-1]] + shift:.2f} s"
 
 
-def current_warnings(bench: Bench, currents: list[Current], sound: FaultRow | None) -> list[Note]:
+def current_warnings(
+    bench: Bench, run: Run, fault: Fault, currents: list[Current], sound: FaultRow | None
+) -> list[Note]:
     """Currents that a fault, or the design, brings over a limit, and what flows back into the boat."""
     notes = []
     usual = {c.element: c.current for c in sound.currents} if sound is not None else {}
@@ -77,7 +80,11 @@ def current_warnings(bench: Bench, currents: list[Current], sound: FaultRow | No
                 text = f"the {source} feeds {c.current:.1f} A back into the boat's feed {WHEN[c.key]}"
                 notes.append(Note("back_feed", text))
         elif c.limit is not None and c.current > c.limit:
-            notes.append(_overloaded(c, c.limit))
+            if c.element.endswith("fuse"):
+                bank = isinstance(bench.boat.hold_up, Bank) and c.key == "run"
+                notes.append(_fuse(c, c.limit) if c.pulse is None else _fuse_pulse(c, c.limit, c.pulse, bank))
+            elif not stands(bench, c.element, c.pulse):
+                notes.append(_conductor(bench, run, fault, c, c.limit))
     return notes
 
 
@@ -94,16 +101,48 @@ def voltage_warnings(boat: Boat, found: Outcome, sound: FaultRow | None) -> list
     return notes
 
 
-def _overloaded(current: Current, limit: float) -> Note:
-    text = f"{current.current:.0f} A {WHEN[current.key]} through the "
-    if not current.element.endswith("fuse"):
-        return Note(OVERLOADED, f"{text}{current.element}, which carries {limit:g} A")
-    latest = opening_time(current.fuse, limit, current.current)[1]
-    opens = f"opens within {_seconds(latest)}" if latest < MAY_HOLD else "may hold for long"
-    return Note("fuse_overloaded", f"{text}{current.element} of {limit:g} A, which {opens}")
+def _conductor(bench: Bench, run: Run, fault: Fault, current: Current, limit: float) -> Note:
+    text = f"{amperes(current.current, limit)} {WHEN[current.key]} through the {current.element}, "
+    text += f"which carries {limit:g} A"
+    found = guard(bench, run, fault, current.element, current.current, limit, current.key)
+    if found.fuse and found.within < MAY_HOLD:
+        text += f", until the {found.fuse} opens within {_seconds(found.within)}"
+    return Note(OVERLOADED, text)
+
+
+def _fuse(current: Current, limit: float) -> Note:
+    latest = current.opens[1]
+    cranking = " of cranking" if current.key == "start" and latest > SHORT_CRANK else ""
+    opens = f"opens within {_seconds(latest)}{cranking}{_lost(current.element)}"
+    text = f"{amperes(current.lasting, limit)} {WHEN[current.key]} through the {current.element} of {limit:g} A, which "
+    return Note("fuse_overloaded", text + (opens if latest < MAY_HOLD else "may hold for long"))
+
+
+def _lost(fuse: str) -> str:
+    lost = {"hold-up fuse": "the hold-up", "display feed fuse": "the display's normal feed"}.get(fuse, "")
+    return f" and takes {lost} away" if lost else ""
+
+
+def _fuse_pulse(current: Current, limit: float, over: Pulse, bank: bool) -> Note:
+    """A pulse judged by its I2t: whether the fuse stands it, ages by it, or melts."""
+    low, _, high = melting_i2t(current.fuse, limit)
+    what = "charging pulse of the bank" if bank else "pulse"
+    text = (
+        f"a {what} {WHEN[current.key]}, {over.peak:.0f} A and over in {_seconds(over.duration)}, through the "
+        f"{current.element} of {limit:g} A: {over.i2t:.2g} A2s of the {low:.2g} A2s that may melt it"
+    )
+    if over.i2t > high:
+        return Note("fuse_overloaded", f"{text}, so it opens{_lost(current.element)}")
+    if over.i2t > low:
+        return Note("fuse_overloaded", f"{text}, so it may open{_lost(current.element)}")
+    if pulse_use(current.fuse, limit, over.i2t) > 1.0:
+        return Note("fuse_ages", f"{text}, so it ages with every start and opens one day: limit the inrush")
+    return Note("fuse_pulse", f"{text}, which it stands")
 
 
 def _seconds(value: float) -> str:
+    if value >= 100.0:
+        return f"{value / 60.0:.0f} min"
     return f"{value * 1e3:.0f} ms" if value < 0.5 else f"{value:.0f} s" if value >= 10.0 else f"{value:.1f} s"
 
 
