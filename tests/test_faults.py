@@ -495,6 +495,92 @@ def test_a_broken_supply_wire_is_read_at_the_displays_own_pins(boat: Make, name:
     assert near.max() > 11.0  # the feed arrives as far as the break
 
 
+@pytest.mark.parametrize(
+    ("part", "fault", "alive"),
+    [
+        ("inrush limiter", "open", True),  # the display runs on the feed, its bank is empty
+        ("feed diode", "open", False),
+        ("display feed conductor", "broken", False),
+        ("display return conductor", "broken", False),
+    ],
+)
+def test_a_bank_that_is_never_charged_holds_nothing_up(boat: Make, part: str, fault: str, alive: bool) -> None:
+    """A supercapacitor still full from before the fault was told as holding: "nothing shows"."""
+    row = _row(boat("supercapacitor"), part, fault)
+    assert row.display_alive is alive
+    assert row.display_holds is False
+    assert "the supercapacitor is not charged any more" in row.message
+    assert "nothing shows" not in row.message
+
+
+def test_a_bank_that_is_charged_is_not_told_as_empty(boat: Make) -> None:
+    row = _row(boat("supercapacitor"), "display return conductor", "shorted to ground")
+    assert row.display_holds is True
+    assert "charged" not in row.message
+
+
+@pytest.mark.parametrize(
+    ("fuse", "danger"),
+    [
+        ("5 A", True),  # 6.6 A, hardly more than the fuse: it may hold for minutes
+        ("2 A", False),  # over three times its rating: within half a second (ISO 8820-3 band, from memory)
+    ],
+)
+def test_a_limiter_that_a_shorted_bank_keeps_at_work_is_a_danger_unless_a_fuse_opens(
+    boat: Make, fuse: str, danger: bool
+) -> None:
+    """Its heat is Joule's: the limiter's own share of what the feed has left, squared over its resistance."""
+    made = boat("reservoir", (("feed.fuse", fuse),))
+    bench, fault = make_bench(made), _named(made, "capacitor bank", "short")
+    row = _row(made, fault.part, fault.fault)
+    run = run_fault(bench, fault)
+    signals = run.traces.signals
+    before = np.searchsorted(run.traces.time, run.times.starts[0] - run.times.key_on) - 2
+    amperes = float(signals["hold_up_current"][before])
+    assert ("limiter_overheats" in {n.code for n in row.dangers}) is danger
+    if danger:
+        told = next(n.message for n in row.dangers if n.code == "limiter_overheats")
+        assert float(told.split(" turns ")[1].split(" W")[0]) == pytest.approx(2.2 * amperes**2, rel=0.05)
+    # no limiter heats where the bank is sound
+    assert not {n.code for n in run_faults(made, lambda f: False)[0].dangers}
+
+
+def test_a_converter_that_lets_its_input_through_is_told(boat: Make) -> None:
+    """24 V at a display for 12 V was told as "nothing shows"."""
+    row = _row(boat("converter-24v"), "converter", "short")
+    (told,) = [n.message for n in row.warnings if n.code == "display_over_voltage"]
+    assert row.display_top is not None
+    assert row.display_top[0] > 23.0
+    assert "above 16 V, which can destroy it" in told
+    plated = _row(boat("converter-24v", (("displays.0.maximum_supply", "32 V"),)), "converter", "short")
+    assert "display_over_voltage" not in {n.code for n in plated.warnings}
+
+
+def test_what_a_fault_does_not_change_is_not_told_as_unseen(boat: Make) -> None:
+    """The display restarts with the fault and without: "nothing shows" was read as if it ran."""
+    row = _row(boat("restarting"), "display return conductor", "shorted to ground")
+    assert row.display_holds is False
+    assert "the display restarts in START as it does without this fault" in row.message
+
+
+def test_a_bank_holds_a_run_solenoid_for_as_long_as_it_lasts(boat: Make) -> None:
+    """A run solenoid of 12 ohm and a display on 22 mF: a second at most, and told so; it stays a danger."""
+    row = _row(boat("reservoir"), "feed diode", "short")
+    assert {n.code for n in row.dangers} == {"engine_will_not_stop", "excitation_back_fed"}
+    seconds = row.message.partition(" with the key off for about ")[2].partition(" s until the reservoir is empty")[0]
+    # 19 mF left of 22 mF after four years; from 14.2 V to 1 V through 12 ohm alone it takes RC ln(14.2), the display
+    # draws as well
+    assert 0.2 < float(seconds) < 22e-3 * 12.0 * np.log(14.2) + 0.1
+
+
+def test_one_cure_for_two_wires_is_said_once(boat: Make) -> None:
+    row = _row(boat("restarting"), "start wire", "shorted to ground")
+    assert len(row.dangers) == 2
+    assert row.message.count("fit one of at most 35 A at its source") == 1
+    assert "through the start wire" in row.message
+    assert "through the start circuit's supply wire" in row.message
+
+
 def test_an_open_hold_up_part_loses_the_hold_up(boat: Make) -> None:
     rows = run_faults(boat("standby-pack"), lambda f: f.part == "pack diode" and f.fault != "short")
     assert rows[0].display_holds
@@ -526,7 +612,7 @@ def test_a_protected_node_is_dangerous_exactly_from_one_volt(volts: float, signa
     made = _sound_boat()
     run = _invented(made, **{signal: volts})
     live = live_nodes(made, run)
-    dangers = node_dangers(live, run, frozenset())
+    dangers = node_dangers(made, live, run, frozenset())
     assert bool(dangers) == (abs(volts) >= DEAD)
     assert all(n.voltage == pytest.approx(volts, abs=1e-4) for n in live)
     if signal == "feed" and volts >= DEAD:

@@ -8,20 +8,23 @@ by its I2t (adiabatic equation of IEC 60364-5-54).
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from cranksag.parts.conductors import conductor_area
 from cranksag.parts.fuse import clearing_i2t, conductor_i2t, opening_time, protects_conductor
 from cranksag.quantities import ConductorSize
-from cranksag.resolve.model import Note
+from cranksag.resolve.model import Bank, Note
 from cranksag.studies.faultlist import Fault
-from cranksag.studies.faultreading import FaultRow, fuse_type
-from cranksag.studies.faultrun import WHEN, WORSE, Bench, Pulse, Run, heating_current, pulse, windows
+from cranksag.studies.faultreading import Current, FaultRow, fuse_type
+from cranksag.studies.faultrun import WHEN, WORSE, Bench, Pulse, Run, heating_current, lasting_current, pulse, windows
 
 SUSTAINED = 0.3  # [s] an overload that lasts so long is no pull-in burst (30 to 60 ms); engineering estimate
 CARRIED = 0.9  # [-] fuses that carry this share of a conductor's current are in its path
 OVERLOADED = "conductor_overloaded"
 IN_TIME = 5.0  # [s] a fuse that opens within so long protects by I2t: the adiabatic equation holds as long
+HOT = "limiter_overheats"
+LIMITER_STANDS = 10.0  # [W] a power resistor of common size, in free air and for long; engineering estimate
 SIZES = {
     "display feed conductor": "feed.size",
     "display return conductor": "feed.return_size",
@@ -42,8 +45,25 @@ class Guard:
     cure: str = ""
 
 
-def conductor_dangers(bench: Bench, run: Run, fault: Fault, sound: FaultRow | None) -> list[Note]:
-    """Conductors whose sustained current no fuse cuts off in time, each with the key where it carries most of that."""
+def conductor_dangers(
+    bench: Bench, run: Run, fault: Fault, sound: FaultRow | None, charging: Run | None = None
+) -> list[Note]:
+    """Conductors whose sustained current no fuse cuts off in time, each with the key where it carries most of that; in
+    the run of the fault, or while an empty bank is `charging`."""
+    found = _conductor_dangers(bench, run, fault, sound)
+    if charging is not None:
+        told = {note.element for note in found}
+        found += [n for n in _conductor_dangers(bench, charging, fault, sound) if n.element not in told]
+    return [Note(OVERLOADED, f.message) for f in found]
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    element: str
+    message: str
+
+
+def _conductor_dangers(bench: Bench, run: Run, fault: Fault, sound: FaultRow | None) -> list[_Found]:
     usual = {c.element: c.current for c in sound.currents} if sound is not None else {}
     notes = []
     for element, (signal, limit) in bench.limits.items():
@@ -56,9 +76,26 @@ def conductor_dangers(bench: Bench, run: Run, fault: Fault, sound: FaultRow | No
             found = guard(bench, run, fault, element, current, limit, key)
             if found.cure:
                 text = f"{amperes(current, limit)} {WHEN[key]} through the {element}, which carries {limit:g} A"
-                notes.append(Note(OVERLOADED, f"{text}: {found.cure}"))
+                notes.append(_Found(element, f"{text}: {found.cure}"))
                 break
     return notes
+
+
+def limiter_dangers(bench: Bench, run: Run, fault: Fault, currents: list[Current]) -> list[Note]:
+    """An inrush limiter that a failed bank keeps at work in RUN, where no fuse opens soon: it is made for a pulse."""
+    hold = bench.boat.hold_up
+    limited = isinstance(hold, Bank) and (hold.inrush_limit is not None or hold.charge_current is not None)
+    if not isinstance(hold, Bank) or not limited or run.phases < 2 or fault.part == "inrush limiter":
+        return []
+    volts = lasting_current(run, run.traces.signals["limiter"], "run")
+    heat = volts**2 / hold.inrush_limit if hold.inrush_limit else math.inf
+    if hold.charge_current is not None:
+        heat = min(heat, volts * hold.charge_current)
+    opens = min((c.opens[1] for c in currents if c.key == "run"), default=math.inf)
+    if heat <= LIMITER_STANDS or opens <= IN_TIME:
+        return []
+    text = f"the inrush limiter turns {heat:.0f} W into heat for as long as the key is in RUN"
+    return [Note(HOT, f"{text}: no fuse ends that soon; fit a limiter with a thermal cut-out, away from what burns")]
 
 
 def amperes(current: float, limit: float) -> str:

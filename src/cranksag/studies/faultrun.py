@@ -67,6 +67,8 @@ def make_bench(boat: Boat) -> Bench:
         if vector is not None:
             signals[signal] = Signal(vector)
         limits[element] = (signal, limit)
+    if isinstance(boat.hold_up, Bank):
+        signals["limiter"] = Signal("v(ds)", "v(cp)")
     return Bench(boat, dataclasses.replace(circuit, signals=signals), tuple(_always(boat)), limits)
 
 
