@@ -560,7 +560,22 @@ def test_what_a_fault_does_not_change_is_not_told_as_unseen(boat: Make) -> None:
     """The display restarts with the fault and without: "nothing shows" was read as if it ran."""
     row = _row(boat("restarting"), "display return conductor", "shorted to ground")
     assert row.display_holds is False
-    assert "the display restarts in START as it does without this fault" in row.message
+    assert "the display restarts in START, as without this fault" in row.message
+
+
+def test_an_engine_that_does_not_turn_anyway_hides_a_broken_start_wire(boat: Make) -> None:
+    row = _row(boat("only-clicks"), "start wire", "broken")
+    assert "the engine does not turn, as without this fault" in row.message
+    # a note on the circuit alone says nothing of what the fault does
+    strap = _row(boat("only-clicks"), "engine ground", "broken")
+    assert "the engine does not turn, as without this fault" in strap.message
+
+
+def test_a_few_volts_are_not_told_as_a_running_display(boat: Make) -> None:
+    """4 V through the charge resistor: the display needs twice as much."""
+    row = _row(boat("standby-pack", (("hold_up.recharge", "resistor"),)), "charge diode", "short")
+    assert "V with the key off, too little for it to run, and empties the pack" in row.message
+    assert "the display stays on" not in row.message
 
 
 def test_a_bank_holds_a_run_solenoid_for_as_long_as_it_lasts(boat: Make) -> None:

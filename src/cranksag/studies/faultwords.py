@@ -228,7 +228,7 @@ def message(
     display = next((n for n in row.live_nodes if n.node == "display" and n.key == "off"), None)
     usual = by_design if sound is None else {n.node for n in sound.live_nodes} | by_design
     if display is not None and "display" not in usual:
-        said.append(f"the display stays on with the key off{_flat(bench, run)}")
+        said.append(f"{_stays(bench.boat, display.voltage)}{_flat(bench, run)}")
     if sound is not None and left_empty(row.charge, sound) and fault.part != "capacitor bank":
         said.append(f"the {bench.boat.branch} is not charged any more")
     if run.cranked and not row.cranks and (sound is None or sound.cranks):
@@ -240,15 +240,26 @@ def message(
         said.append("the display is dead in RUN")
     elif run.cranked and not row.display_holds and (sound.display_holds or _lower(row, sound)):
         said.append(f"the display restarts in START (minimum {row.display_minimum:.1f} V)")
-    if not said:
+    if said == ([fault.note] if fault.note else []):
         said.append(_hidden(row, sound))
     return "; ".join(said)
 
 
+def _stays(boat: Boat, volts: float) -> str:
+    if volts >= min(display.circuit.brownout for display in boat.displays):
+        return "the display stays on with the key off"
+    return f"the display keeps {volts:.1f} V with the key off, too little for it to run,"
+
+
 def _hidden(row: FaultRow, sound: FaultRow) -> str:
     low = "" if row.display_minimum is None else f" (display minimum {row.display_minimum:.1f} V)"
+    same = []
+    if row.cranks is False and sound.cranks is False:
+        same.append("the engine does not turn")
     if row.display_holds is False and sound.display_holds is False:
-        return f"nothing changes: the display restarts in START as it does without this fault{low}"
+        same.append("the display restarts in START")
+    if same:
+        return f"nothing changes: {' and '.join(same)}, as without this fault{low}"
     return f"nothing shows{low}: it may stay hidden until a second part fails; test it once a season"
 
 
