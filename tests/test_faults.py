@@ -88,8 +88,8 @@ def _named(boat: Boat, part: str, fault: str) -> Fault:
 BRANCHES = {
     "restarting": ("start relay", "display return conductor"),
     "standby-pack": ("pack", "feed diode", "hold-up relay"),
-    "reservoir": ("capacitor bank", "feed diode"),
-    "supercapacitor": ("feed diode",),
+    "reservoir": ("capacitor bank", "feed diode", "start wire", "engine ground"),
+    "supercapacitor": ("feed diode", "inrush limiter", "bank wire"),
     "house-feed": ("house diode", "feed diode"),
     "converter-24v": ("converter", "start wire", "wire behind the converter's fuse"),
 }

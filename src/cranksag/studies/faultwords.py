@@ -135,7 +135,8 @@ def _conductor(bench: Bench, runs: tuple[Run, ...], fault: Fault, current: Curre
     text = f"{amperes(current.current, limit)} {WHEN[current.key]} through the {current.element}, "
     text += f"which carries {limit:g} A"
     signal = bench.limits[current.element][0]
-    run = max(runs, key=lambda r: lasting_current(r, r.traces.signals[signal], current.key))
+    reaches = [r for r in runs if current.key in {key for key, _, _ in windows(r)}]  # a charge ends with RUN
+    run = max(reaches, key=lambda r: lasting_current(r, r.traces.signals[signal], current.key))
     found = guard(bench, run, fault, current.element, current.current, limit, current.key)
     if found.fuse and found.within < MAY_HOLD:
         text += f", until the {found.fuse} opens within {_seconds(found.within)}"
