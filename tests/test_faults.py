@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from rich.console import Console
 
@@ -25,7 +25,7 @@ from cranksag.parts.capacitor import capacitor_circuit
 from cranksag.parts.diode import DiodeCircuit
 from cranksag.parts.fuse import FUSE_TYPES, melting_i2t, opening_time
 from cranksag.resolve import Boat, resolve
-from cranksag.resolve.model import Bank
+from cranksag.resolve.model import Bank, HouseFeed
 from cranksag.scenario import loads_scenario
 from cranksag.solver import get_solver
 from cranksag.studies.faultlist import (
@@ -39,8 +39,9 @@ from cranksag.studies.faultlist import (
     edited,
     single_faults,
 )
-from cranksag.studies.faultreading import DEAD, live_nodes
-from cranksag.studies.faultrun import Run, heating_current, make_bench, run_fault
+from cranksag.studies.faultloads import conductor_dangers
+from cranksag.studies.faultreading import DEAD, Current, live_nodes
+from cranksag.studies.faultrun import Bench, Run, heating_current, lasting_current, make_bench, pulse, run_fault
 from cranksag.studies.faults import FaultRow, fault_document, run_faults
 from cranksag.studies.faultwords import _hours, node_dangers
 from cranksag.verdict import read_traces
@@ -87,8 +88,8 @@ def _named(boat: Boat, part: str, fault: str) -> Fault:
 BRANCHES = {
     "restarting": ("start relay", "display return conductor"),
     "standby-pack": ("pack", "feed diode", "hold-up relay"),
-    "reservoir": ("capacitor bank", "feed diode"),
-    "supercapacitor": ("feed diode",),
+    "reservoir": ("capacitor bank", "feed diode", "start wire", "engine ground"),
+    "supercapacitor": ("feed diode", "inrush limiter", "bank wire"),
     "house-feed": ("house diode", "feed diode"),
     "converter-24v": ("converter", "start wire", "wire behind the converter's fuse"),
 }
@@ -243,6 +244,40 @@ def test_a_shorted_feed_diode_lets_the_pack_feed_the_boat_while_cranking(boat: M
     assert {"back_feed", "fuse_overloaded"} <= {n.code for n in row.warnings}
 
 
+@pytest.mark.parametrize(
+    ("changes", "code", "words"),
+    [
+        ((), "fuse_ages", "ages with every start"),
+        ((("hold_up.capacitance", "20 mF"),), "fuse_pulse", "which it stands"),
+        ((("hold_up.capacitance", "220 mF"),), "fuse_overloaded", "may open"),
+    ],
+)
+def test_the_charge_of_a_bank_without_its_limiter_is_a_pulse_not_an_overload(
+    boat: Make, changes: tuple[tuple[str, str], ...], code: str, words: str
+) -> None:
+    """Some milliseconds of charge were told as "5 A through the fuse of 5 A, which may hold for long"."""
+    made = boat("reservoir", changes)
+    bench = make_bench(made)
+    fault = _named(made, "inrush limiter", "short")
+    row = _row(made, fault.part, fault.fault)
+    fuse = next(c for c in row.currents if c.element == "display feed fuse")
+    assert code in {n.code for n in row.warnings}
+    assert fuse.pulse is not None
+    assert fuse.pulse.duration < 0.2
+    run = run_fault(bench, fault, 2, (Parameter("Xbank", "v0", 0.0),))
+    peak = run.traces.signals["feed_current"][run.traces.time >= 0.0].max()
+    assert fuse.pulse.peak == pytest.approx(peak)
+    low, _, high = melting_i2t(fuse.fuse, fuse.limit or 0.0)
+    assert (fuse.pulse.i2t > low) == (code == "fuse_overloaded")
+    assert fuse.pulse.i2t < high
+    assert words in row.message
+    assert "may hold for long" not in row.message
+    assert fuse.opens == (np.inf, np.inf)
+    told = next(c for c in fault_document((row,))[0]["currents"] if c["element"] == "display feed fuse")
+    assert told["pulse"]["i2t_a2s"] == fuse.pulse.i2t
+    assert told["fuse_opens_within_s"] is None
+
+
 def test_an_open_ground_strap_sends_the_cranking_current_through_the_display_return(boat: Make) -> None:
     made = boat("restarting")
     row = _row(made, "engine ground", "breaks while cranking")
@@ -273,6 +308,33 @@ def test_a_shorted_feed_obeys_ohm(boat: Make) -> None:
     assert row.display_alive is False
 
 
+@pytest.mark.parametrize(("fuse", "danger"), [("5 A", False), ("none", True)])
+def test_a_shorted_house_wire_shows_in_its_own_fuse(boat: Make, fuse: str, danger: bool) -> None:
+    """The ammeter stood behind the short: it read nothing, and a house wire without a fuse was no danger."""
+    made = boat("house-feed", (("hold_up.fuse", fuse),))
+    row = _row(made, "house feed wire", "shorted to ground")
+    house, hold = made.house, made.hold_up
+    assert house is not None
+    assert isinstance(hold, HouseFeed)
+    ground = sum(e.resistance + e.joints for e in made.negative)
+    low = house.resistance_instant + hold.resistance + hold.joints + hold.fuse_resistance + made.house_negative + ground
+    high = low + house.activation_voltage / house.activation_current + house.resistance_slow
+    current = _current(row, "hold-up conductor")
+    assert house.open_circuit_voltage / high * 0.95 < current < house.open_circuit_voltage / low
+    assert _current(row, "hold-up fuse") == current
+    assert row.danger is danger
+    assert ("fuse_overloaded" in {n.code for n in row.warnings}) is not danger
+
+
+@pytest.mark.parametrize("relay", ["85 ohm", "none"])
+def test_a_shorted_start_wire_shows_its_own_current(boat: Make, relay: str) -> None:
+    """It was read behind the short, so a start wire thinner than its supply wire was no danger of its own."""
+    row = _row(boat("restarting", (("start_circuit.relay", relay),)), "start wire", "shorted to ground")
+    found = {c.element: c.current for c in row.currents}
+    assert found["start wire"] == pytest.approx(found["start circuit's supply wire"], rel=0.01)
+    assert "through the start wire" in row.message
+
+
 SHORTED = ("display feed conductor", "shorted to ground")
 
 
@@ -296,6 +358,72 @@ def test_a_shorted_feed_is_a_danger_without_a_fuse_that_suits_its_wire(
     if not fuse:
         assert "fit one of at most 25 A" in row.message
         assert "DANGER" in _rendered((row,))
+
+
+def _pushed(boat: Boat, **amperes: float) -> tuple[Bench, Run]:
+    """A bench of a boat and a run in which the named signals stand still."""
+    return make_bench(boat), _invented(boat, **amperes)
+
+
+def test_a_fuse_guards_what_its_current_flows_through_and_nothing_else(boat: Make) -> None:
+    """Fuses counted as guarding any wire that happened to carry as much; a start wire of its own supply has none."""
+    made = boat("standby-pack", (("hold_up.fuse", "30 A"),))
+    bench, run = _pushed(made, start_wire_current=60.0, pack_current=60.0, return_current=20.0)
+    notes = conductor_dangers(bench, run, Fault("pack", "invented", ()), None)
+    assert [n.message.partition(" through the ")[2].partition(",")[0] for n in notes] == [
+        "start wire",
+        "hold-up conductor",
+    ]
+    assert "no fuse opens" in notes[0].message
+    assert "the hold-up fuse of 30 A" in notes[1].message
+
+
+def test_what_two_fuses_let_through_together_counts(boat: Make) -> None:
+    """One fuse opens in time, the other is too large: what that one lets through goes on."""
+    made = boat("standby-pack", (("hold_up.fuse", "40 A"), ("hold_up.size", "8 AWG")))
+    bench, run = _pushed(made, pack_current=70.0, feed_current=70.0, return_current=140.0)
+    notes = conductor_dangers(bench, run, Fault("pack", "invented", ()), None)
+    told = next(n.message for n in notes if "display return conductor" in n.message)
+    assert "the hold-up fuse of 40 A" in told
+    small = boat("standby-pack", (("hold_up.fuse", "10 A"), ("hold_up.size", "8 AWG")))
+    bench, run = _pushed(small, pack_current=70.0, feed_current=70.0, return_current=140.0)
+    assert not conductor_dangers(bench, run, Fault("pack", "invented", ()), None)
+
+
+def test_a_short_beyond_what_the_fuse_breaks_is_a_danger(boat: Make) -> None:
+    made = boat("standby-pack")
+    for current, danger in ((900.0, False), (1100.0, True)):
+        bench, run = _pushed(made, pack_current=current)
+        notes = conductor_dangers(bench, run, Fault("pack", "invented", ()), None)
+        assert bool(notes) is danger
+        assert all("more than the hold-up fuse can break (1000 A)" in n.message for n in notes)
+
+
+@given(st.floats(30.0, 900.0), st.floats(1e-3, 0.2))
+def test_a_pulse_in_a_wire_is_a_danger_exactly_above_its_i2t(peak: float, length: float) -> None:
+    """16 AWG is 1.31 mm2 (ASTM B258) and stands (115 x 1.31)^2 A2s (IEC 60364-5-54, PVC 70)."""
+    made = resolve(loads_scenario(example_text("restarting")).with_overrides({"feed.fuse": "none"}))
+    bench = make_bench(made)
+    times = bench.circuit.times
+    time = np.union1d(np.linspace(-times.key_on, times.stop - times.key_on, 2001), [0.01, 0.01 + length])
+    signals = {name: np.zeros_like(time) for name in bench.circuit.signals}
+    signals["feed_current"] = np.where((time >= 0.01) & (time <= 0.01 + length), peak, 0.0)
+    run = Run(Traces(time, signals), times, 3)
+    notes = conductor_dangers(bench, run, Fault("pack", "invented", ()), None)
+    assume(abs(peak**2 * length / (115.0 * 1.31) ** 2 - 1.0) > 0.02)
+    assert bool(notes) == (peak**2 * length > (115.0 * 1.31) ** 2)
+
+
+def test_a_conductor_behind_a_good_fuse_is_told_with_the_fuse(boat: Make) -> None:
+    """54 A through a return that carries 25 A stood there without the fuse that ends it within 30 ms."""
+    row = _row(boat("standby-pack"), "pack positive wire", "shorted to ground")
+    assert not row.danger
+    told = next(n.message for n in row.warnings if "display return conductor" in n.message)
+    fuse = next(c for c in row.currents if c.element == "hold-up fuse")
+    within = told.partition(", until the hold-up fuse opens within ")[2]
+    assert within.endswith(" ms")
+    assert float(within.removesuffix(" ms")) == pytest.approx(fuse.opens[1] * 1e3, rel=0.1)
+    assert "takes the hold-up away" in row.message
 
 
 def test_a_start_wire_shorted_to_ground_has_no_fuse_to_open(boat: Make) -> None:
@@ -351,6 +479,123 @@ def test_a_lost_suppression_diode_lets_the_coil_kick(boat: Make) -> None:
     assert _current(found["reversed"], "hold-up relay's coil wire") > 10.0
 
 
+@pytest.mark.parametrize("name", ["restarting", "two-displays", "standby-pack", "reservoir", "house-feed"])
+def test_a_broken_supply_wire_is_read_at_the_displays_own_pins(boat: Make, name: str) -> None:
+    """Beyond the break nothing feeds the displays: 1 Gohm lets a few nanoamperes through. The wire's near end is live,
+    and was told as the display's voltage: 14.2 V with the key off beside a bank."""
+    made = boat(name)
+    row = _row(made, "display supply wire", "broken")
+    assert "display" not in {n.node for n in row.live_nodes}
+    assert row.display_minimum == pytest.approx(0.0, abs=0.01)
+    assert row.display_highest == pytest.approx(0.0, abs=0.01)
+    assert row.display_alive is False
+    assert "dead in RUN" in row.message
+    run = run_fault(make_bench(made), _named(made, "display supply wire", "broken"))
+    near = run.traces.signals["display_supply"] - run.traces.signals["display_return"]
+    assert near.max() > 11.0  # the feed arrives as far as the break
+
+
+@pytest.mark.parametrize(
+    ("part", "fault", "alive"),
+    [
+        ("inrush limiter", "open", True),  # the display runs on the feed, its bank is empty
+        ("feed diode", "open", False),
+        ("display feed conductor", "broken", False),
+        ("display return conductor", "broken", False),
+    ],
+)
+def test_a_bank_that_is_never_charged_holds_nothing_up(boat: Make, part: str, fault: str, alive: bool) -> None:
+    """A supercapacitor still full from before the fault was told as holding: "nothing shows"."""
+    row = _row(boat("supercapacitor"), part, fault)
+    assert row.display_alive is alive
+    assert row.display_holds is False
+    assert "the supercapacitor is not charged any more" in row.message
+    assert "nothing shows" not in row.message
+
+
+def test_a_bank_that_is_charged_is_not_told_as_empty(boat: Make) -> None:
+    row = _row(boat("supercapacitor"), "display return conductor", "shorted to ground")
+    assert row.display_holds is True
+    assert "charged" not in row.message
+
+
+@pytest.mark.parametrize(
+    ("fuse", "danger"),
+    [
+        ("5 A", True),  # 6.6 A, hardly more than the fuse: it may hold for minutes
+        ("2 A", False),  # over three times its rating: within half a second (ISO 8820-3 band, from memory)
+    ],
+)
+def test_a_limiter_that_a_shorted_bank_keeps_at_work_is_a_danger_unless_a_fuse_opens(
+    boat: Make, fuse: str, danger: bool
+) -> None:
+    """Its heat is Joule's: the limiter's own share of what the feed has left, squared over its resistance."""
+    made = boat("reservoir", (("feed.fuse", fuse),))
+    bench, fault = make_bench(made), _named(made, "capacitor bank", "short")
+    row = _row(made, fault.part, fault.fault)
+    run = run_fault(bench, fault)
+    signals = run.traces.signals
+    before = np.searchsorted(run.traces.time, run.times.starts[0] - run.times.key_on) - 2
+    amperes = float(signals["hold_up_current"][before])
+    assert ("limiter_overheats" in {n.code for n in row.dangers}) is danger
+    if danger:
+        told = next(n.message for n in row.dangers if n.code == "limiter_overheats")
+        assert float(told.split(" turns ")[1].split(" W")[0]) == pytest.approx(2.2 * amperes**2, rel=0.05)
+    # no limiter heats where the bank is sound
+    assert not {n.code for n in run_faults(made, lambda f: False)[0].dangers}
+
+
+def test_a_converter_that_lets_its_input_through_is_told(boat: Make) -> None:
+    """24 V at a display for 12 V was told as "nothing shows"."""
+    row = _row(boat("converter-24v"), "converter", "short")
+    (told,) = [n.message for n in row.warnings if n.code == "display_over_voltage"]
+    assert row.display_top is not None
+    assert row.display_top[0] > 23.0
+    assert "above 16 V, which can destroy it" in told
+    plated = _row(boat("converter-24v", (("displays.0.maximum_supply", "32 V"),)), "converter", "short")
+    assert "display_over_voltage" not in {n.code for n in plated.warnings}
+
+
+def test_what_a_fault_does_not_change_is_not_told_as_unseen(boat: Make) -> None:
+    """The display restarts with the fault and without: "nothing shows" was read as if it ran."""
+    row = _row(boat("restarting"), "display return conductor", "shorted to ground")
+    assert row.display_holds is False
+    assert "the display restarts in START, as without this fault" in row.message
+
+
+def test_an_engine_that_does_not_turn_anyway_hides_a_broken_start_wire(boat: Make) -> None:
+    row = _row(boat("only-clicks"), "start wire", "broken")
+    assert "the engine does not turn, as without this fault" in row.message
+    # a note on the circuit alone says nothing of what the fault does
+    strap = _row(boat("only-clicks"), "engine ground", "broken")
+    assert "the engine does not turn, as without this fault" in strap.message
+
+
+def test_a_few_volts_are_not_told_as_a_running_display(boat: Make) -> None:
+    """4 V through the charge resistor: the display needs twice as much."""
+    row = _row(boat("standby-pack", (("hold_up.recharge", "resistor"),)), "charge diode", "short")
+    assert "V with the key off, too little for it to run, and empties the pack" in row.message
+    assert "the display stays on" not in row.message
+
+
+def test_a_bank_holds_a_run_solenoid_for_as_long_as_it_lasts(boat: Make) -> None:
+    """A run solenoid of 12 ohm and a display on 22 mF: a second at most, and told so; it stays a danger."""
+    row = _row(boat("reservoir"), "feed diode", "short")
+    assert {n.code for n in row.dangers} == {"engine_will_not_stop", "excitation_back_fed"}
+    seconds = row.message.partition(" with the key off for about ")[2].partition(" s until the reservoir is empty")[0]
+    # 19 mF left of 22 mF after four years; from 14.2 V to 1 V through 12 ohm alone it takes RC ln(14.2), the display
+    # draws as well
+    assert 0.2 < float(seconds) < 22e-3 * 12.0 * np.log(14.2) + 0.1
+
+
+def test_one_cure_for_two_wires_is_said_once(boat: Make) -> None:
+    row = _row(boat("restarting"), "start wire", "shorted to ground")
+    assert len(row.dangers) == 2
+    assert row.message.count("fit one of at most 35 A at its source") == 1
+    assert "through the start wire" in row.message
+    assert "through the start circuit's supply wire" in row.message
+
+
 def test_an_open_hold_up_part_loses_the_hold_up(boat: Make) -> None:
     rows = run_faults(boat("standby-pack"), lambda f: f.part == "pack diode" and f.fault != "short")
     assert rows[0].display_holds
@@ -382,7 +627,7 @@ def test_a_protected_node_is_dangerous_exactly_from_one_volt(volts: float, signa
     made = _sound_boat()
     run = _invented(made, **{signal: volts})
     live = live_nodes(made, run)
-    dangers = node_dangers(live, run, frozenset())
+    dangers = node_dangers(made, live, run, frozenset())
     assert bool(dangers) == (abs(volts) >= DEAD)
     assert all(n.voltage == pytest.approx(volts, abs=1e-4) for n in live)
     if signal == "feed" and volts >= DEAD:
@@ -403,6 +648,52 @@ def test_heating_current_of_a_pulse(height: float, share: float) -> None:
     # rms of a rectangle within the window; a sample's width of error at each edge
     expected = height * share**0.5
     assert heating_current(run, values, 0.3, 1.4) == pytest.approx(expected, rel=0.03, abs=0.06 * height)
+
+
+def test_heating_current_of_a_pulse_at_the_very_start() -> None:
+    """Samples far apart after a pulse cut its beginning off: 5.1 A in place of 6.4 A."""
+    time = np.array([0.0, 0.01, 0.0101, 0.09, 0.13, 0.2])
+    values = np.array([10.0, 10.0, 0.0, 0.0, 0.0, 0.0])
+    run = Run(Traces(time, {}), KeyTimes(0.0, (0.1,), (0.15,), 0.2), 3)
+    assert heating_current(run, values, 0.0, 0.2) == pytest.approx(10.0 * (0.01005 / 0.1) ** 0.5, rel=1e-6)
+
+
+@given(st.floats(8.0, 100.0), st.floats(1e-3, 1e-2))
+def test_an_inrush_is_a_pulse_with_its_i2t_and_a_steady_current_is_none(peak: float, tau: float) -> None:
+    bench = make_bench(_sound_boat())
+    times = bench.circuit.times
+    time = np.union1d(np.linspace(-times.key_on, times.stop - times.key_on, 40001), [0.0])
+    run = Run(Traces(time, {}), times, 3)
+    values = np.where(time >= 0.0, peak * np.exp(-np.maximum(time, 0.0) / tau), 0.0)
+    over = pulse(run, values, 5.0, "run")
+    assert over is not None
+    # an exponential: its I2t less the tail below the rating, and the time until it has fallen to that
+    assert over.i2t == pytest.approx(0.5 * tau * (peak**2 - 25.0), rel=0.05)
+    assert over.duration == pytest.approx(tau * np.log(peak / 5.0), abs=1e-4)
+    assert over.peak == pytest.approx(peak)
+    assert pulse(run, np.full_like(time, peak), 5.0, "run") is None
+    assert pulse(run, np.full_like(time, peak), 5.0, "start") is None
+
+
+def test_a_fuse_opens_by_the_current_that_lasts_not_by_the_inrush_before_it() -> None:
+    """The inrush was counted in, and the fuse said to open in a tenth of its time."""
+    times = make_bench(_sound_boat()).circuit.times
+    time = np.linspace(-times.key_on, times.stop - times.key_on, 40001)
+    run = Run(Traces(time, {}), times, 3)
+    values = np.where(time >= 0.0, 7.5 + 30.0 * np.exp(-np.maximum(time, 0.0) / 0.01), 0.0)
+    found = lasting_current(run, values, "run")
+    assert found == pytest.approx(7.5, abs=0.01)
+    told = Current("display feed fuse", 12.0, 5.0, "run", FUSE_TYPES["blade"], lasting=found)
+    assert told.opens == opening_time(FUSE_TYPES["blade"], 5.0, found)
+
+
+def test_a_current_that_comes_and_goes_with_the_compressions_lasts() -> None:
+    bench = make_bench(_sound_boat())
+    times = bench.circuit.times
+    time = np.linspace(-times.key_on, times.stop - times.key_on, 40001)
+    run = Run(Traces(time, {}), times, 3)
+    values = np.where(time >= times.starts[0] - times.key_on, 7.0 + 4.0 * np.sin(2.0 * np.pi * 15.0 * time), 0.0)
+    assert pulse(run, values, 5.0, "start") is None
 
 
 @given(st.text("abcdefXRVC 0123456789=.", max_size=30))

@@ -38,7 +38,8 @@ def run(
 
     Every fault is run with the key off and the hold-up full, in RUN, and in START. Fuses are taken as holding.
     With the key off the S terminal, the start signal and the feed behind the key must stay below 1 V. No conductor may
-    carry more than its ampacity for longer than a burst, unless a fuse opens before it overheats.
+    carry more than its ampacity for longer than a burst, unless a fuse opens before it overheats; nor may an inrush
+    limiter stay at work. A pulse that is over before the key moves on is judged by its I2t.
     """
     from cranksag.resolve import resolve
     from cranksag.studies.faults import fault_document, run_faults
@@ -60,7 +61,7 @@ def _headline(title: str, branch: str, rows: tuple[FaultRow, ...]) -> str:
     added = sum(1 for r in found if r.from_hold_up)
     count = "no single fault is dangerous" if not found else f"{len(found)} of {len(rows) - 1} faults are dangerous"
     blame = "" if not found or branch == "none" else f", {added} of them through the hold-up"
-    what = "live with the key off: S terminal, start signal, feed; or a wire overloaded that no fuse guards"
+    what = "live with the key off: S terminal, start signal, feed; or a part that overheats and no fuse guards"
     return f"{console.plain(title)}\nhold-up: {branch}; {count}{blame}\n({what})"
 
 
@@ -108,4 +109,5 @@ def _worst(currents: tuple[Current, ...]) -> str:
     worst = max(currents, key=lambda c: c.use, default=None)
     if worst is None or worst.limit is None:
         return ""
-    return f"{worst.current:.1f} A of {worst.limit:g} A, {worst.element}"
+    pulse = " (pulse)" if worst.pulse is not None else ""
+    return f"{worst.current:.1f} A of {worst.limit:g} A, {worst.element}{pulse}"

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from cranksag.circuit import Signal
 from cranksag.circuit.timing import KeyTimes
 from cranksag.errors import DeckError
 from cranksag.parts.relay import RelayCircuit
@@ -21,6 +22,8 @@ HELM_BOND = 5e-3  # [ohm] helm's common negative to the battery: panel negative 
 OFF, RUN, CRANK, AFTER = 0.25, 0.35, 0.6, 0.3  # [s] length of each part of the run
 OPENS_AT, OPENS_IN = 0.3, 0.02  # [s] into the crank, and how long a strap takes to part; engineering estimate
 HELM_NOTE = "with the helm's negatives joined the engine's current returns through the display's return wire"
+PINS = "dspins"
+"""Deck node of the displays' supply pins beyond a broken wire."""
 SOUND = ("as designed", "none")
 """Part and fault of the row without a fault."""
 
@@ -87,12 +90,16 @@ Edit = Bridge | Detach | Swap | Port | Line | Added | Parameter
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One fault: the `part`, what is wrong with it (`fault`), the changes of the deck that make it, and a `note`."""
+    """One fault: the `part`, what is wrong with it (`fault`), the changes of the deck that make it, and a `note`.
+
+    `reads`: signals that the fault moves to another node, by name.
+    """
 
     part: str
     fault: str
     edits: tuple[Edit, ...]
     note: str = ""
+    reads: tuple[tuple[str, Signal], ...] = ()
 
 
 def edited(text: str, edits: tuple[Edit, ...]) -> str:
@@ -180,8 +187,9 @@ def _two_terminal(part: str, element: str, a: str, b: str) -> Iterator[Fault]:
 def _feed_faults(boat: Boat) -> Iterator[Fault]:
     yield from _conductor("display feed conductor", "Xfeed", 1, "keyin")
     yield Fault("display feed behind the key", "shorted to ground", (Bridge("feed", "block"),))
-    displays = tuple(Detach(f"Xdisplay{k}", 0) for k in range(len(boat.displays)))
-    yield Fault("display supply wire", "broken", displays)
+    pins = tuple(Port(f"Xdisplay{k}", 0, PINS) for k in range(len(boat.displays)))
+    cut: tuple[Edit, ...] = (*pins, Bridge("ds", PINS, FAULT_OPEN))
+    yield Fault("display supply wire", "broken", cut, reads=(("display", Signal(f"v({PINS})", "v(dr)")),))
     yield Fault("display supply wire", "shorted to ground", (Bridge("ds", "block"),))
     yield Fault("display return conductor", "broken", (Detach("Xreturn", 1),))
     yield Fault("display return conductor", "shorted to ground", (Bridge("dr", "block"),))

@@ -3,25 +3,39 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from cranksag.errors import SimulationError
-from cranksag.parts.fuse import FuseType
+from cranksag.parts.fuse import FuseType, opening_time
 from cranksag.resolve.model import BLADE, Boat, Note
 from cranksag.studies.faultlist import SOUND, Fault, Parameter
-from cranksag.studies.faultrun import SETTLED, Bench, Run, heating_current, held_extreme, run_fault, windows
+from cranksag.studies.faultrun import (
+    SETTLED,
+    Bench,
+    Pulse,
+    Run,
+    heating_current,
+    held_extreme,
+    lasting_current,
+    pulse,
+    run_fault,
+    windows,
+)
 from cranksag.verdict.cranking import TURNED
 from cranksag.verdict.display import HALF, judged_from
 from cranksag.verdict.results import Traces
-from cranksag.verdict.series import between, crossings
+from cranksag.verdict.series import between, crossings, integral
 from cranksag.verdict.stresses import coil_kick, release_peak
 
 DEAD = 1.0  # [V] below which a node counts as dead: far under any coil's or regulator's pick-up; engineering estimate
 LIVE_FOR = 0.02  # [s] a voltage counts when it is held for so long
 BACK_FEED = "back-feed into the boat's feed"
+UNCHARGED = 0.1  # [-] a bank that takes up less than this share of the sound one's charge stays empty; estimate
+EMPTY = Parameter("Xbank", "v0", 0.0)
 STARTS = ("s terminal", "start signal")
 
 
@@ -40,14 +54,27 @@ class LiveNode:
 
 @dataclass(frozen=True, slots=True)
 class Current:
-    """Highest rms current of an element over `HEATS` [A], its `limit` [A], and the `key` then: off, run, start; `fuse`:
-    the type of a fuse."""
+    """Highest rms current of an element over `HEATS` [A], its `limit` [A], and the `key` then: off, run, start.
+
+    `fuse`: the type of a fuse; `pulse`: of a current above the limit that is over before the key moves on, None for
+    one that lasts, which goes before any pulse; `lasting`: what is left at the end of that position of the key [A], by
+    which a fuse opens.
+    """
 
     element: str
     current: float
     limit: float | None
     key: str
     fuse: FuseType = BLADE
+    pulse: Pulse | None = None
+    lasting: float = 0.0
+
+    @property
+    def opens(self) -> tuple[float, float]:
+        """Shortest and longest time in which a fuse opens at a current that lasts [s]; infinite where it need not."""
+        if self.pulse is not None or not self.limit or not self.element.endswith("fuse"):
+            return math.inf, math.inf
+        return opening_time(self.fuse, self.limit, self.lasting)
 
     @property
     def use(self) -> float:
@@ -62,7 +89,8 @@ class FaultRow:
     `from_hold_up`: a danger is not there on the same boat without the hold-up; None without a danger.
     `display_alive` (all displays run in RUN), `display_minimum` [V] and `display_holds` while the key is in START,
     `cranks`, `coil_kick` when the key is let go and `display_highest` after that [V]: None where they could not be
-    computed.
+    computed. `charge`: what an empty bank takes up in RUN [C], None without a bank.
+    `display_top`: the highest voltage at the pins in RUN and START [V], and the key then.
     """
 
     part: str
@@ -79,6 +107,8 @@ class FaultRow:
     coil_kick: float | None
     display_highest: float | None
     message: str
+    charge: float | None = None
+    display_top: tuple[float, str] | None = None
 
     @property
     def danger(self) -> bool:
@@ -94,6 +124,7 @@ class Outcome:
     cranks: bool | None = None
     coil_kick: float | None = None
     display_highest: float | None = None
+    display_top: tuple[float, str] | None = None
 
 
 def hanging(boat: Boat, traces: Traces) -> Iterator[tuple[str, str, np.ndarray]]:
@@ -147,10 +178,13 @@ def fuse_type(boat: Boat, element: str) -> FuseType:
 def currents_of(bench: Bench, run: Run) -> list[Current]:
     found = []
     for element, (signal, limit) in bench.limits.items():
-        values = run.traces.signals[signal]
-        parts = [(heating_current(run, values, a, b), key) for key, a, b in windows(run)]
-        current, key = max(parts)
-        found.append(Current(element, current, limit, key, fuse_type(bench.boat, element)))
+        values, fuse = run.traces.signals[signal], fuse_type(bench.boat, element)
+        parts = []
+        for key, a, b in windows(run):
+            current = heating_current(run, values, a, b)
+            over = None if limit is None or current <= limit else pulse(run, values, limit, key)
+            parts.append(Current(element, current, limit, key, fuse, over, lasting_current(run, values, key)))
+        found.append(max(parts, key=_gravity))
     back = _back_feed(bench, run)
     if back is not None:
         hold = bench.boat.hold_up
@@ -158,13 +192,39 @@ def currents_of(bench: Bench, run: Run) -> list[Current]:
     return found
 
 
-def with_inrush(bench: Bench, fault: Fault, currents: list[Current]) -> list[Current]:
-    """The larger of each current and of that while the empty bank is charged after key-on."""
+def _gravity(current: Current) -> tuple[bool, float]:
+    return current.limit is not None and current.current > current.limit and current.pulse is None, current.current
+
+
+@dataclass(frozen=True, slots=True)
+class Charge:
+    """What charging an empty bank from key-on on shows: the `run`, its `currents`, and the charge that the bank has
+    taken up when the key moves on [C]."""
+
+    run: Run
+    currents: list[Current]
+    taken: float
+
+
+def charge_of(bench: Bench, fault: Fault) -> Charge | None:
+    """The empty bank's charge, None where that run fails."""
     try:
-        run = run_fault(bench, fault, phases=2, more=(Parameter("Xbank", "v0", 0.0),))
+        run = run_fault(bench, fault, phases=2, more=(EMPTY,))
     except SimulationError:
-        return currents
-    return [max(pair, key=lambda c: c.current) for pair in zip(currents, currents_of(bench, run), strict=True)]
+        return None
+    signals, shift = run.traces.signals, run.times.key_on
+    time, current = between(run.traces.time, signals["bank_current"], 0.0, run.times.starts[0] - 1e-3 - shift)
+    return Charge(run, currents_of(bench, run), max(integral(time, current), 0.0))
+
+
+def left_empty(taken: float | None, sound: FaultRow) -> bool:
+    """Whether a bank that has `taken` up a charge in RUN [C] stays empty beside the sound boat's."""
+    return taken is not None and sound.charge is not None and taken < UNCHARGED * sound.charge
+
+
+def with_inrush(currents: list[Current], charge: Charge) -> list[Current]:
+    """The graver of each current and of that while the empty bank is charged after key-on."""
+    return [max(pair, key=_gravity) for pair in zip(currents, charge.currents, strict=True)]
 
 
 def _back_feed(bench: Bench, run: Run) -> tuple[float, str] | None:
@@ -188,4 +248,5 @@ def outcome(boat: Boat, run: Run) -> Outcome:
     holds = alive and not any(crossings(t, runs, HALF, rising=False).size for t, runs in states)
     angle = between(time, signals["crank_angle"], run.times.starts[0] - shift, end)[1]
     kick, highest = coil_kick(run.traces, run.times), release_peak(run.traces, run.times)
-    return Outcome(alive, float(pins.min()), holds, bool(np.ptp(angle) > TURNED), kick, highest)
+    tops = [(held_extreme(run, signals["display"], a, b, LIVE_FOR), key) for key, a, b in windows(run) if key != "off"]
+    return Outcome(alive, float(pins.min()), holds, bool(np.ptp(angle) > TURNED), kick, highest, max(tops))

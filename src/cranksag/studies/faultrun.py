@@ -19,7 +19,8 @@ from cranksag.solver import get_solver
 from cranksag.studies.faultlist import Added, Bridge, Edit, Fault, Line, Parameter, Port, edited, fault_times
 from cranksag.verdict import read_traces
 from cranksag.verdict.results import Traces
-from cranksag.verdict.series import between, held_minimum
+from cranksag.verdict.series import between, held_minimum, intervals_below
+from cranksag.verdict.stresses import pulse_i2t
 
 SETTLED = 0.03  # [s] after a change of the key before its part of the run is read
 HEATS = 0.1  # [s] currents are averaged over so long; shorter inrush is a matter of I2t
@@ -66,12 +67,19 @@ def make_bench(boat: Boat) -> Bench:
         if vector is not None:
             signals[signal] = Signal(vector)
         limits[element] = (signal, limit)
+    if isinstance(boat.hold_up, Bank):
+        signals["limiter"] = Signal("v(ds)", "v(cp)")
     return Bench(boat, dataclasses.replace(circuit, signals=signals), tuple(_always(boat)), limits)
 
 
 def _always(boat: Boat) -> Iterator[Edit]:
-    """Every run: loads of the feed stay on it as resistances, the hold-up is full, its breaker is on."""
+    """Every run: loads of the feed stay on it as resistances, the hold-up is full, its breaker is on.
+
+    The start wire and the house wire get their ammeters at the source's end, ahead of any short along them.
+    """
     yield Bridge("feed", "block", SENSE)
+    yield Port("Xstartwire", 0, "startwire")
+    yield Added("Vstartwire kn startwire 0")
     yield Added(f"Cwinding keyst block {WINDING!r}\nRinsulation keyst block {INSULATION!r}")
     for k, load in enumerate(boat.loads):
         if load.at == "feed" and load.from_time.event == "key on" and load.until.event == "end":
@@ -85,6 +93,8 @@ def _always(boat: Boat) -> Iterator[Edit]:
         yield Parameter("Xbank", "v0", boat.alternator.charge_voltage)
     elif isinstance(boat.hold_up, HouseFeed):
         yield Port("Xhousekey", 2, "one")
+        yield Port("Xhousewire", 0, "housewire")
+        yield Added("Vhousewire house housewire 0")
 
 
 def _resistance(kind: str, amount: float, voltage: float) -> float:
@@ -109,8 +119,7 @@ def _watched(boat: Boat) -> Iterator[tuple[str, str, str | None, float | None]]:
     yield "display feed conductor", "feed_current", None, _wire(boat, "feed.size")
     yield "display return conductor", "return_current", None, _wire(boat, "feed.return_size")
     wire = _wire(boat, "start_circuit.size")
-    vector = "i(vs)" if boat.start.relay is None else "i(vsig)"
-    yield "start wire", "start_wire_current", vector, wire
+    yield "start wire", "start_wire_current", "i(vstartwire)", wire
     if not boat.start.shares_feed:
         yield "start circuit's supply wire", "start_supply_current", "i(vstart)", wire
     hold = boat.hold_up
@@ -119,17 +128,18 @@ def _watched(boat: Boat) -> Iterator[tuple[str, str, str | None, float | None]]:
         yield "hold-up conductor", "pack_current", None, _wire(boat, "hold_up.size")
         if hold.relay is not None:
             yield "hold-up relay's coil wire", "coil_wire_current", "i(vcoil)", SMALL_WIRE
-    elif isinstance(hold, (Bank, HouseFeed)):
+    elif isinstance(hold, Bank):
         yield "hold-up fuse", "hold_up_current", None, hold.fuse_rating
-        if isinstance(hold, HouseFeed):
-            yield "hold-up conductor", "hold_up_current", None, _wire(boat, "hold_up.size")
+    elif isinstance(hold, HouseFeed):
+        yield "hold-up fuse", "house_wire_current", "i(vhousewire)", hold.fuse_rating
+        yield "hold-up conductor", "house_wire_current", None, _wire(boat, "hold_up.size")
     elif isinstance(hold, ConverterAhead):
         yield "converter fuse", "converter_fuse_current", None, hold.fuse_rating
 
 
 def run_fault(bench: Bench, fault: Fault, phases: int = 3, more: tuple[Edit, ...] = ()) -> Run:
     """One run of the first `phases` of off, RUN and START, with more changes of the deck."""
-    circuit = bench.circuit
+    circuit = dataclasses.replace(bench.circuit, signals={**bench.circuit.signals, **dict(fault.reads)})
     vectors = tuple(dict.fromkeys(v for s in circuit.signals.values() for v in (s.plus, s.minus) if v))
     deck = dataclasses.replace(
         circuit.deck,
@@ -191,6 +201,37 @@ def windows(run: Run) -> Iterator[tuple[str, float, float]]:
         yield "start", times.starts[0], times.stop
 
 
+@dataclass(frozen=True, slots=True)
+class Pulse:
+    """A current above a limit that is over before the key moves on: `i2t` of it [A2 s], its `duration` above the limit
+    [s], its `peak` [A]."""
+
+    i2t: float
+    duration: float
+    peak: float
+
+
+def lasting_current(run: Run, values: np.ndarray, key: str) -> float:
+    """Rms current when a position of the key ends, over the last `HEATS` [A]; in START before the release, or after it
+    if that is more."""
+    begin, end = next((a, b) for name, a, b in windows(run) if name == key)
+    ends = (run.times.releases[0], end) if key == "start" else (end,)
+    return max(heating_current(run, values, max(begin, last - HEATS), last) for last in ends)
+
+
+def pulse(run: Run, values: np.ndarray, limit: float, key: str) -> Pulse | None:
+    """What of a current lies above `limit` [A] in a position of the key, where it is over by the end; None where it
+    lasts. A current that comes and goes with the engine's compressions lasts.
+    """
+    if lasting_current(run, values, key) > limit:
+        return None
+    shift = run.times.key_on
+    begin, end = next((a, b) for name, a, b in windows(run) if name == key)
+    time, part = between(run.traces.time, np.abs(values), begin - shift, end - shift)
+    over = sum(b - a for a, b in intervals_below(time, -part, -limit))
+    return Pulse(pulse_i2t(time, part, limit), over, float(part.max()))
+
+
 def held_extreme(run: Run, values: np.ndarray, begin: float, end: float, duration: float) -> float:
     """The extreme held for `duration`, with its sign; times in deck time."""
     shift = run.times.key_on
@@ -209,6 +250,8 @@ def heating_current(
     steps = 0.5 * np.diff(time) * (part[1:] ** power + part[:-1] ** power)
     total = np.concatenate(([0.0], np.cumsum(steps)))
     length = min(length, float(time[-1] - time[0]))
-    ends = time[time >= time[0] + length - 1e-12]
+    # a stretch that holds most begins or ends at a sample; a pulse right at the start is not to be cut
+    ends = np.concatenate((time, time + length))
+    ends = ends[(ends >= time[0] + length - 1e-12) & (ends <= time[-1] + 1e-12)]
     means = (np.interp(ends, time, total) - np.interp(ends - length, time, total)) / length
     return float(max(means.max(), 0.0) ** (1.0 / power))

@@ -18,19 +18,23 @@ from cranksag.errors import LibraryDead, SimulationError
 from cranksag.resolve.model import Bank, Boat, NoHoldUp, Note
 from cranksag.runner import Job, run_many
 from cranksag.studies.faultlist import SOUND, Fault, single_faults
-from cranksag.studies.faultloads import OVERLOADED, conductor_dangers
+from cranksag.studies.faultloads import HOT, OVERLOADED, conductor_dangers, limiter_dangers
 from cranksag.studies.faultreading import (
+    EMPTY,
     Current,
     FaultRow,
     LiveNode,
+    Outcome,
+    charge_of,
     currents_of,
+    left_empty,
     live_by_design,
     live_nodes,
     outcome,
     with_inrush,
 )
 from cranksag.studies.faultrun import Bench, make_bench, run_fault, without_hold_up
-from cranksag.studies.faultwords import current_warnings, message, node_dangers, voltage_warnings
+from cranksag.studies.faultwords import MAY_HOLD, current_warnings, message, node_dangers, voltage_warnings
 
 __all__ = ["Current", "FaultRow", "FaultStudy", "LiveNode", "fault_document", "run_faults"]
 
@@ -119,9 +123,7 @@ def fault_document(rows: tuple[FaultRow, ...]) -> list[dict[str, Any]]:
             "part": row.part,
             "fault": row.fault,
             "live_nodes": [{"node": n.node, "voltage_v": n.voltage, "key": n.key} for n in row.live_nodes],
-            "currents": [
-                {"element": c.element, "current_a": c.current, "limit_a": c.limit, "key": c.key} for c in row.currents
-            ],
+            "currents": [_current(c) for c in row.currents],
             "danger": row.danger,
             "message": row.message,
             "dangers": [{"code": n.code, "message": n.message} for n in row.dangers],
@@ -133,14 +135,30 @@ def fault_document(rows: tuple[FaultRow, ...]) -> list[dict[str, Any]]:
             "cranks": row.cranks,
             "coil_kick_v": row.coil_kick,
             "display_highest_v": row.display_highest,
+            "display_top_v": None if row.display_top is None else row.display_top[0],
+            "bank_charge_c": row.charge,
         }
         for row in rows
     ]
 
 
+def _current(current: Current) -> dict[str, Any]:
+    over, latest = current.pulse, current.opens[1]
+    told = None if over is None else {"i2t_a2s": over.i2t, "duration_s": over.duration, "peak_a": over.peak}
+    return {
+        "element": current.element,
+        "current_a": current.current,
+        "limit_a": current.limit,
+        "key": current.key,
+        "lasting_a": current.lasting,
+        "pulse": told,
+        "fuse_opens_within_s": latest if latest < MAY_HOLD else None,
+    }
+
+
 def _badness(row: FaultRow) -> tuple[bool, bool, bool, float, bool]:
     worst = max((c.use for c in row.currents), default=0.0)
-    burns_only = all(n.code == OVERLOADED for n in row.dangers)
+    burns_only = all(n.code in (OVERLOADED, HOT) for n in row.dangers)
     return (not row.danger, burns_only, not row.from_hold_up, -max(worst, 1.0), row.display_holds is True)
 
 
@@ -159,11 +177,17 @@ def _row(bench: Bench, fault: Fault, sound: FaultRow | None, by_design: frozense
         except SimulationError:
             return _not_computed(fault, trouble)
     live, currents = live_nodes(bench.boat, run), currents_of(bench, run)
-    if isinstance(bench.boat.hold_up, Bank) and run.cranked:
-        currents = with_inrush(bench, fault, currents)
-    dangers = [*node_dangers(live, run, by_design), *conductor_dangers(bench, run, fault, sound)]
+    charge = charge_of(bench, fault) if isinstance(bench.boat.hold_up, Bank) and run.cranked else None
+    charging = None
+    if charge is not None:
+        currents, charging = with_inrush(currents, charge), charge.run
+    dangers = [*node_dangers(bench.boat, live, run, by_design), *conductor_dangers(bench, run, fault, sound, charging)]
+    dangers += limiter_dangers(bench, run, fault, currents)
     found = outcome(bench.boat, run)
-    warnings = [*current_warnings(bench, currents, sound), *voltage_warnings(bench.boat, found, sound)]
+    if sound is not None and left_empty(charge.taken if charge else None, sound):
+        found = _with_empty_bank(bench, fault, found)
+    loads = current_warnings(bench, (run, *([charging] if charging else [])), fault, currents, sound)
+    warnings = [*loads, *voltage_warnings(bench.boat, found, currents, sound)]
     row = FaultRow(
         part=fault.part,
         fault=fault.fault,
@@ -179,8 +203,19 @@ def _row(bench: Bench, fault: Fault, sound: FaultRow | None, by_design: frozense
         coil_kick=found.coil_kick,
         display_highest=found.display_highest,
         message="",
+        charge=None if charge is None else charge.taken,
+        display_top=found.display_top,
     )
     return dataclasses.replace(row, message=message(bench, run, fault, row, sound, by_design, trouble))
+
+
+def _with_empty_bank(bench: Bench, fault: Fault, full: Outcome) -> Outcome:
+    """The displays' outcome beside a bank that a fault leaves uncharged; a bank still full from before hides it."""
+    try:
+        empty = outcome(bench.boat, run_fault(bench, fault, more=(EMPTY,)))
+    except SimulationError:
+        return full
+    return dataclasses.replace(full, alive=empty.alive, minimum=empty.minimum, holds=empty.holds)
 
 
 def _not_computed(fault: Fault, trouble: str) -> FaultRow:
@@ -199,7 +234,10 @@ def _with_blame(
         run = run_fault(bare, fault)
     except SimulationError:
         return row
-    found = (*node_dangers(live_nodes(bare.boat, run), run, by_design), *conductor_dangers(bare, run, fault, sound))
+    found = (
+        *node_dangers(bare.boat, live_nodes(bare.boat, run), run, by_design),
+        *conductor_dangers(bare, run, fault, sound),
+    )
     codes = {n.code for n in found}
     own = any(n.code not in codes for n in row.dangers)
     said = row.message if own else f"{row.message}; the hold-up has no part in it"

@@ -7,12 +7,12 @@ from collections.abc import Callable, Mapping
 
 import numpy as np
 
-from cranksag.parts.fuse import opening_time
-from cranksag.resolve.model import Boat, HouseFeed, Note, StandbyPack
+from cranksag.parts.fuse import melting_i2t, pulse_use
+from cranksag.resolve.model import Bank, Boat, HouseFeed, Note, StandbyPack
 from cranksag.studies.faultlist import Fault
-from cranksag.studies.faultloads import OVERLOADED
-from cranksag.studies.faultreading import BACK_FEED, DEAD, STARTS, Current, FaultRow, LiveNode, Outcome
-from cranksag.studies.faultrun import SETTLED, WHEN, WORSE, Bench, Run, heating_current, windows
+from cranksag.studies.faultloads import OVERLOADED, amperes, guard, stands
+from cranksag.studies.faultreading import BACK_FEED, DEAD, STARTS, Current, FaultRow, LiveNode, Outcome, left_empty
+from cranksag.studies.faultrun import SETTLED, WHEN, WORSE, Bench, Pulse, Run, heating_current, lasting_current, windows
 from cranksag.verdict.series import between
 from cranksag.verdict.starting import CONTACT_MADE
 from cranksag.verdict.stresses import DISPLAY_HIGHEST_12, DISPLAY_HIGHEST_24, KICK_LIMIT, SPLIT_VOLTAGE
@@ -20,23 +20,24 @@ from cranksag.verdict.stresses import DISPLAY_HIGHEST_12, DISPLAY_HIGHEST_24, KI
 NOTICED = 0.3  # [V] a lower minimum than the sound boat's that is worth saying
 CARRIES = 0.1  # [A] a back-feed below this is leakage
 MAY_HOLD = 600.0  # [s] a fuse that may take longer counts as holding; engineering estimate
+SHORT_CRANK = 3.0  # [s] a fuse that takes longer opens in long cranks only; engineering estimate
 CONSEQUENCES: Mapping[str, Callable[[str], tuple[str, str]]] = {
     "run solenoid": lambda where: (
         "engine_will_not_stop",
-        f"{where}: a run solenoid there stays in, the engine does not stop",
+        f"{where}: a run solenoid there stays in and the engine does not stop by the key (keep its hand stop in reach)",
     ),
     "excitation": lambda where: ("excitation_back_fed", f"{where}: the alternator's excitation stays on"),
 }
 
 
-def node_dangers(live: list[LiveNode], run: Run, by_design: frozenset[str]) -> list[Note]:
+def node_dangers(boat: Boat, live: list[LiveNode], run: Run, by_design: frozenset[str]) -> list[Note]:
     notes = []
     for node in live:
         where = f"{node.voltage:.1f} V at the {node.node} {WHEN[node.key]}"
         if node.node in STARTS and node.node not in by_design:
-            notes.append(Note("uncommanded_crank", f"{where}: {_engages(run, node.key)}"))
+            notes.append(Note("uncommanded_crank", f"{where}: {_engages(boat, run, node.key)}"))
         elif node.node == "feed" and "feed" not in by_design:
-            where += _lasts(run)
+            where += _lasts(boat, run)
             notes += [Note(*CONSEQUENCES[what](where)) for what in node.feeds]
     closed = run.traces.signals["main_contact"][-1] > CONTACT_MADE
     if run.cranked and closed and not any(n.code == "uncommanded_crank" for n in notes):
@@ -44,27 +45,42 @@ def node_dangers(live: list[LiveNode], run: Run, by_design: frozenset[str]) -> l
     return notes
 
 
-def _engages(run: Run, key: str) -> str:
+def _engages(boat: Boat, run: Run, key: str) -> str:
     for name, begin, end in windows(run):
         if name == key:
             shift = run.times.key_on
             contact = between(run.traces.time, run.traces.signals["main_contact"], begin - shift, end - shift)[1]
             if float(contact.max()) > CONTACT_MADE:
-                return "the starter engages by itself"
+                switch = any(element.name.strip().lower() == "battery switch" for element in boat.positive)
+                stops = (
+                    "only the battery switch stops it" if switch else "there is no battery switch to stop it, fit one"
+                )
+                return f"the starter engages by itself, {stops}"
     return "not enough to engage this starter, but nothing may be there"
 
 
-def _lasts(run: Run) -> str:
-    """How long the feed stays live with the key off, where it dies within the run."""
+def _lasts(boat: Boat, run: Run) -> str:
+    """How long the feed stays live with the key off, where it dies; a bank's fall is drawn out as an exponential."""
     shift = run.times.key_on
-    time, feed = between(run.traces.time, run.traces.signals["feed"], SETTLED - shift, -1e-3)
-    alive = np.flatnonzero(np.abs(feed) >= DEAD)
-    if not alive.size or alive[-1] == len(feed) - 1:
+    time, feed = between(run.traces.time, np.abs(run.traces.signals["feed"]), SETTLED - shift, -1e-3)
+    alive = np.flatnonzero(feed >= DEAD)
+    if not alive.size:
         return ""
-    return f" for {time[alive[-1]] + shift:.2f} s"
+    if alive[-1] < len(feed) - 1:
+        return f" for {time[alive[-1]] + shift:.2f} s"
+    if not isinstance(boat.hold_up, Bank):
+        return ""
+    middle, end = 0.5 * float(time[0] + time[-1]), float(feed[-1])
+    fall = float(np.log(np.interp(middle, time, feed) / end))
+    if fall <= 0.0:
+        return ""
+    rest = (float(time[-1]) - middle) * float(np.log(end / DEAD)) / fall
+    return f" for about {_seconds(float(time[-1]) + shift + rest)} until the {boat.branch} is empty"
 
 
-def current_warnings(bench: Bench, currents: list[Current], sound: FaultRow | None) -> list[Note]:
+def current_warnings(
+    bench: Bench, runs: tuple[Run, ...], fault: Fault, currents: list[Current], sound: FaultRow | None
+) -> list[Note]:
     """Currents that a fault, or the design, brings over a limit, and what flows back into the boat."""
     notes = []
     usual = {c.element: c.current for c in sound.currents} if sound is not None else {}
@@ -77,33 +93,90 @@ def current_warnings(bench: Bench, currents: list[Current], sound: FaultRow | No
                 text = f"the {source} feeds {c.current:.1f} A back into the boat's feed {WHEN[c.key]}"
                 notes.append(Note("back_feed", text))
         elif c.limit is not None and c.current > c.limit:
-            notes.append(_overloaded(c, c.limit))
+            if c.element.endswith("fuse"):
+                bank = isinstance(bench.boat.hold_up, Bank) and c.key == "run"
+                notes.append(_fuse(c, c.limit) if c.pulse is None else _fuse_pulse(c, c.limit, c.pulse, bank))
+            elif not stands(bench, c.element, c.pulse):
+                notes.append(_conductor(bench, runs, fault, c, c.limit))
     return notes
 
 
-def voltage_warnings(boat: Boat, found: Outcome, sound: FaultRow | None) -> list[Note]:
-    """A coil's kick and the displays' highest voltage when the key is let go, where a fault makes them worse."""
+def voltage_warnings(boat: Boat, found: Outcome, currents: list[Current], sound: FaultRow | None) -> list[Note]:
+    """A coil's kick when the key is let go, and the displays' highest voltage, where a fault makes them worse."""
     notes = []
     usual = (sound.coil_kick or 0.0, sound.display_highest or 0.0) if sound is not None else (0.0, 0.0)
     kick, highest = found.coil_kick or 0.0, found.display_highest or 0.0
     if kick > max(KICK_LIMIT, WORSE * usual[0]):
-        notes.append(Note("coil_kick", f"a coil kicks back {kick:.0f} V onto the start signal when the key is let go"))
-    limit = DISPLAY_HIGHEST_24 if boat.nominal_voltage > SPLIT_VOLTAGE else DISPLAY_HIGHEST_12
-    if highest > max(limit, WORSE * usual[1]):
+        text = f"a coil kicks back {kick:.0f} V onto the start signal when the key is let go"
+        notes.append(Note("coil_kick", f"{text} (fit suppression at the coil)"))
+    before = sound.display_top if sound is not None else None
+    limit = _display_limit(boat, (before or found.display_top or (0.0, ""))[0])
+    top, key = found.display_top or (0.0, "run")
+    if top > max(limit, WORSE * (before[0] if before else 0.0)):
+        ends = min((c for c in currents if c.opens[1] < MAY_HOLD), key=lambda c: c.opens[1], default=None)
+        until = f" until the {ends.element} opens" if ends is not None else ", which can destroy it"
+        notes.append(Note("display_over_voltage", f"{top:.1f} V at the display {WHEN[key]}, above {limit:g} V{until}"))
+    elif highest > max(limit, WORSE * usual[1]):
         notes.append(Note("release_over_voltage", f"{highest:.1f} V at the display when the key is let go"))
     return notes
 
 
-def _overloaded(current: Current, limit: float) -> Note:
-    text = f"{current.current:.0f} A {WHEN[current.key]} through the "
-    if not current.element.endswith("fuse"):
-        return Note(OVERLOADED, f"{text}{current.element}, which carries {limit:g} A")
-    latest = opening_time(current.fuse, limit, current.current)[1]
-    opens = f"opens within {_seconds(latest)}" if latest < MAY_HOLD else "may hold for long"
-    return Note("fuse_overloaded", f"{text}{current.element} of {limit:g} A, which {opens}")
+def _display_limit(boat: Boat, usual: float) -> float:
+    """What the displays stand [V]: the lowest plate; without one, what such devices stand on a 12 V or 24 V supply,
+    told apart by what they `usual`ly get."""
+    plates = [boat.values[f"{display.path}.maximum_supply"].value for display in boat.displays]
+    known = [plate for plate in plates if isinstance(plate, float)]
+    usual = max(usual, *(d.circuit.restarts_above for d in boat.displays))
+    unknown = DISPLAY_HIGHEST_24 if usual > SPLIT_VOLTAGE else DISPLAY_HIGHEST_12
+    return min([*known, *([unknown] if len(known) < len(plates) else [])])
+
+
+def _conductor(bench: Bench, runs: tuple[Run, ...], fault: Fault, current: Current, limit: float) -> Note:
+    text = f"{amperes(current.current, limit)} {WHEN[current.key]} through the {current.element}, "
+    text += f"which carries {limit:g} A"
+    signal = bench.limits[current.element][0]
+    reaches = [r for r in runs if current.key in {key for key, _, _ in windows(r)}]  # a charge ends with RUN
+    run = max(reaches, key=lambda r: lasting_current(r, r.traces.signals[signal], current.key))
+    found = guard(bench, run, fault, current.element, current.current, limit, current.key)
+    if found.fuse and found.within < MAY_HOLD:
+        text += f", until the {found.fuse} opens within {_seconds(found.within)}"
+    return Note(OVERLOADED, text)
+
+
+def _fuse(current: Current, limit: float) -> Note:
+    latest = current.opens[1]
+    cranking = " of cranking" if current.key == "start" and latest > SHORT_CRANK else ""
+    opens = f"opens within {_seconds(latest)}{cranking}{_lost(current.element)}"
+    text = f"{amperes(current.lasting, limit)} {WHEN[current.key]} through the {current.element} of {limit:g} A, which "
+    return Note("fuse_overloaded", text + (opens if latest < MAY_HOLD else "may hold for long"))
+
+
+def _lost(fuse: str, takes: str = "takes") -> str:
+    lost = {"hold-up fuse": "the hold-up", "display feed fuse": "the display's normal feed"}.get(fuse, "")
+    return f" and {takes} {lost} away" if lost else ""
+
+
+def _fuse_pulse(current: Current, limit: float, over: Pulse, bank: bool) -> Note:
+    """A pulse judged by its I2t: whether the fuse stands it, ages by it, or melts."""
+    low, _, high = melting_i2t(current.fuse, limit)
+    what = "charging pulse of the bank" if bank else "pulse"
+    text = (
+        f"a {what} {WHEN[current.key]}, {over.peak:.0f} A and over in {_seconds(over.duration)}, through the "
+        f"{current.element} of {limit:g} A: {over.i2t:.2g} A2s of the {low:.2g} A2s that may melt it"
+    )
+    if over.i2t > high:
+        return Note("fuse_overloaded", f"{text}, so it opens{_lost(current.element)}")
+    if over.i2t > low:
+        return Note("fuse_overloaded", f"{text}, so it may open{_lost(current.element, 'take')}")
+    if pulse_use(current.fuse, limit, over.i2t) > 1.0:
+        cure = ": limit the inrush" if bank else ""
+        return Note("fuse_ages", f"{text}, so it ages with every start and opens one day{cure}")
+    return Note("fuse_pulse", f"{text}, which it stands")
 
 
 def _seconds(value: float) -> str:
+    if value >= 100.0:
+        return f"{value / 60.0:.0f} min"
     return f"{value * 1e3:.0f} ms" if value < 0.5 else f"{value:.0f} s" if value >= 10.0 else f"{value:.1f} s"
 
 
@@ -118,16 +191,19 @@ def _element(note: Note) -> str:
 
 
 def _sentences(notes: tuple[Note, ...]) -> list[str]:
-    """The notes' messages without repeating a place, nor a conductor behind its own overloaded fuse."""
+    """The notes' messages without repeating a place or a cure, nor a conductor behind its own overloaded fuse."""
     fuses = [n.message for n in notes if n.code == "fuse_overloaded"]
     behind = {f"through the {m.split(' fuse of')[0].rsplit(' through the ', 1)[-1]} conductor" for m in fuses}
     said: list[str] = []
     for note in notes:
-        place = note.message.split(": ")[0]
-        if note.code == OVERLOADED and ": " not in note.message and any(name in note.message for name in behind):
+        place, colon, rest = note.message.partition(": ")
+        if note.code == OVERLOADED and not colon and any(name in note.message for name in behind):
             continue
-        if said and ": " in note.message and said[-1].startswith(place + ": "):
-            said[-1] += f", and {note.message[len(place) + 2 :]}"
+        before, same, cure = said[-1].partition(": ") if said else ("", "", "")
+        if colon and same and before == place:
+            said[-1] += f", and {rest}"
+        elif colon and same and cure == rest:
+            said[-1] = f"{before}, and {place}: {rest}"
         else:
             said.append(note.message)
     return said
@@ -153,7 +229,9 @@ def message(
     display = next((n for n in row.live_nodes if n.node == "display" and n.key == "off"), None)
     usual = by_design if sound is None else {n.node for n in sound.live_nodes} | by_design
     if display is not None and "display" not in usual:
-        said.append(f"the display stays on with the key off{_flat(bench, run)}")
+        said.append(f"{_stays(bench.boat, display.voltage)}{_flat(bench, run)}")
+    if sound is not None and left_empty(row.charge, sound) and fault.part != "capacitor bank":
+        said.append(f"the {bench.boat.branch} is not charged any more")
     if run.cranked and not row.cranks and (sound is None or sound.cranks):
         said.append("the engine does not turn")
     if sound is None:
@@ -163,10 +241,27 @@ def message(
         said.append("the display is dead in RUN")
     elif run.cranked and not row.display_holds and (sound.display_holds or _lower(row, sound)):
         said.append(f"the display restarts in START (minimum {row.display_minimum:.1f} V)")
-    if not said:
-        low = "" if row.display_minimum is None else f" (display minimum {row.display_minimum:.1f} V)"
-        said.append(f"nothing shows{low}: it may stay hidden until a second part fails")
+    if said == ([fault.note] if fault.note else []):
+        said.append(_hidden(row, sound))
     return "; ".join(said)
+
+
+def _stays(boat: Boat, volts: float) -> str:
+    if volts >= min(display.circuit.brownout for display in boat.displays):
+        return "the display stays on with the key off"
+    return f"the display keeps {volts:.1f} V with the key off, too little for it to run,"
+
+
+def _hidden(row: FaultRow, sound: FaultRow) -> str:
+    low = "" if row.display_minimum is None else f" (display minimum {row.display_minimum:.1f} V)"
+    same = []
+    if row.cranks is False and sound.cranks is False:
+        same.append("the engine does not turn")
+    if row.display_holds is False and sound.display_holds is False:
+        same.append("the display restarts in START")
+    if same:
+        return f"nothing changes: {' and '.join(same)}, as without this fault{low}"
+    return f"nothing shows{low}: it may stay hidden until a second part fails; test it once a season"
 
 
 def _lower(row: FaultRow, sound: FaultRow) -> bool:
@@ -175,6 +270,8 @@ def _lower(row: FaultRow, sound: FaultRow) -> bool:
 
 def _flat(bench: Bench, run: Run) -> str:
     hold = bench.boat.hold_up
+    if isinstance(hold, Bank):
+        return f" until the {bench.boat.branch} is empty"
     if not isinstance(hold, StandbyPack):
         return ""
     drain = heating_current(run, run.traces.signals["pack_current"], SETTLED, run.times.key_on - 1e-3)
