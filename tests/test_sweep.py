@@ -179,6 +179,18 @@ def test_equal_boats_are_computed_once(short: Scenario) -> None:
     assert other.of(Changed()) != base
 
 
+def test_a_long_crank_is_no_hang(short: Scenario, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Minutes of cranking take the solver several budgets of steps, each with a wall limit of its own."""
+    keys = Keys(BoatWork((short,)))
+    assert keys.job(Changed()).limit == 60.0
+    fields = (("crank.attempts", "20"), ("crank.key_held", "2 min"), ("crank.rest", "60 s"))
+    assert keys.job(Changed(fields)).limit == pytest.approx(20.0 * (20 * 180.0 - 60.0), rel=1e-3)
+    monkeypatch.setattr("cranksag.runner.boats.WALL_LIMIT", 0.2)
+    long = ["crank.key_held=20 s", "crank.attempts=2", "crank.rest=1 s"]
+    assert sweep(short, long, workers=1, wall_limit=0.2).summary["failures"] == {"hung": 1}
+    assert sweep(short, long, workers=1).summary["failed"] == 0
+
+
 def test_an_impossible_sweep_is_refused_at_once(short: Scenario, tmp_path: Path) -> None:
     with pytest.raises(InputError, match="has 1 entry"):
         sweep(short, ["displays.3.power=9 W,12 W"])

@@ -45,7 +45,7 @@ def run(
     ] = None,
     workers: Workers = None,
     on: Scheduler = None,
-    run_limit: RunLimit = 60.0,
+    run_limit: RunLimit = None,
     as_json: AsJson = False,
     check: Annotated[
         bool, typer.Option("--check", help="Exit 1 if a variant does not hold; the boat as it is may fail.")

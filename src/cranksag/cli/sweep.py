@@ -10,6 +10,7 @@ import typer
 
 from cranksag.cli import console
 from cranksag.cli.options import Catalogues, Overrides, assignments, read_catalogue
+from cranksag.cli.study_options import USUAL_LIMIT
 from cranksag.errors import CheckFailed, InputError, Interrupted, SimulationError
 
 if TYPE_CHECKING:
@@ -75,8 +76,11 @@ def run(
     ] = None,
     on: Annotated[str | None, _option("--on", "dask://HOST:PORT", "Run on the workers of a dask scheduler.")] = None,
     row_limit: Annotated[
-        float, typer.Option("--row-limit", metavar="SECONDS", min=0.01, help="Longest a row may take.")
-    ] = 60.0,
+        float | None,
+        typer.Option(
+            "--row-limit", metavar="SECONDS", min=0.01, help="Longest a row may take.", show_default=USUAL_LIMIT
+        ),
+    ] = None,
     margin: Annotated[
         str, typer.Option("--margin", metavar="VOLTAGE", help="Margin that a survivor has at least.")
     ] = "0 V",

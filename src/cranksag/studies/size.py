@@ -22,7 +22,6 @@ from cranksag.errors import InputError, Interrupted, SimulationError
 from cranksag.quantities import VOLTAGE, parse_option
 from cranksag.resolve import Boat, resolve
 from cranksag.runner import (
-    WALL_LIMIT,
     BoatWork,
     Changed,
     Keys,
@@ -171,7 +170,7 @@ def size(
     catalogue: Catalogue | None = None,
     workers: int | None = None,
     on: str | None = None,
-    wall_limit: float = WALL_LIMIT,
+    wall_limit: float | None = None,
     ladder: Ladder = LADDER,
     simulate: Callable[[Boat, Ladder], Result] = simulate_boat,
     progress: bool = False,
@@ -357,7 +356,7 @@ class _Bench:
         search: Search,
         workers: int | None,
         on: str | None,
-        wall_limit: float,
+        wall_limit: float | None,
         stop: StopRequest,
         bar: Progress,
     ) -> None:

@@ -17,7 +17,6 @@ from cranksag.errors import InputError, Interrupted
 from cranksag.resolve import Boat
 from cranksag.runner import (
     SUFFIX,
-    WALL_LIMIT,
     BoatWork,
     Changed,
     Job,
@@ -76,7 +75,7 @@ def sweep(
     out: Path | str | None = None,
     resume: bool = False,
     force: bool = False,
-    wall_limit: float = WALL_LIMIT,
+    wall_limit: float | None = None,
     ladder: Ladder = LADDER,
     simulate: Callable[[Boat, Ladder], Result] = simulate_boat,
     progress: bool = False,
@@ -98,7 +97,7 @@ def sweep(
     out : table to write: .csv, .parquet or .sqlite
     resume : carry on with the journal of `out`
     force : write over whatever `out` is, and begin anew where an interrupted sweep has left its journal
-    wall_limit : longest one row may take [s]
+    wall_limit : longest one row may take [s]; by default 20 s for each second simulated, 60 s at least
     ladder : groups of solver settings, tried in order
     simulate : an importable function from boat and ladder to result
     progress : tell on stderr how far it is
@@ -207,7 +206,7 @@ class _Run:
         journal: Journal | None,
         workers: int | None,
         on: str | None,
-        wall_limit: float,
+        wall_limit: float | None,
     ) -> None:
         """Run what has to be run, row by row into the table."""
         began = time.perf_counter()
