@@ -170,6 +170,25 @@ def test_the_command_compares_draws_and_checks(tmp_path: Path) -> None:
     assert (refused.exit_code, refused.stdout) == (2, "")
 
 
+@pytest.mark.usefixtures("here")
+@pytest.mark.parametrize("quiet", [False, True])
+def test_each_variants_dangers_and_warnings_are_named(tmp_path: Path, quiet: bool) -> None:
+    file = tmp_path / "boat.toml"
+    file.write_text(example_text("hot-restart"), encoding="utf-8")
+    sets = [word for path, text in SHORT.items() for word in ("--set", f"{path}={text}")]
+    words = ["compare", str(file), *sets, "--variant", "cool:temperature.engine_room=20 degC", *["-q"] * quiet]
+    done = CliRunner().invoke(app, [*words, "--json"])
+    hot, cool = json.loads(done.stdout)["variants"]
+    (danger,), (warning,) = hot["dangers"], hot["warnings"]
+    assert (danger["code"], warning["code"], cool["dangers"]) == ("pack_hot", "hold_up_not_closing", [])
+    told = CliRunner().invoke(app, words)
+    alert = f"danger: as written: pack_hot: {danger['message']}\n"
+    assert (alert in done.stderr, told.stderr.endswith(alert)) == (False, quiet)
+    assert f"\nas written: danger: pack_hot: {danger['message']}\n" in told.stdout
+    assert "\nas written: warnings: hold_up_not_closing\n" in told.stdout
+    assert "cool: warnings:" not in told.stdout or cool["warnings"]
+
+
 def test_a_hold_up_that_leaves_less_than_none_says_why(here: None, tmp_path: Path) -> None:
     """Named with nothing but defaults, a supercapacitor is empty at START and a converter stops at its own cut-out."""
     del here
