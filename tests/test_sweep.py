@@ -554,6 +554,7 @@ def test_command_prints_one_document_and_writes_rows(
     for key in ("combinations", "held", "restarted", "failed", "survivors", "boundary"):
         assert again[key] == document[key]
     assert "2 combinations" in here(capsys, monkeypatch, "--show", out)[1]
+    assert document["title"] == "short crank"
 
 
 def test_command_refuses_with_exit_code_2_and_an_empty_stdout(

@@ -272,6 +272,7 @@ class _Run:
         groups = [[self.plan.axes[k].path for k in group] for group in self.plan.groups]
         sample = self.plan.sample
         self.table.meta = {
+            "title": self.work.bases[0].title or "",
             "plan": {
                 "kind": "grid" if sample is None else sample.kind,
                 "count": self.count if sample is None else sample.count,
@@ -303,6 +304,7 @@ def summary_of(table: Table, margin: float = 0.0) -> dict[str, Any]:
     alive = survivors(table, margin)
     found = boundary(table)
     return {
+        "title": meta.get("title"),
         "combinations": combinations,
         "held": counts["held"],
         "restarted": counts["restarted"],
