@@ -116,6 +116,11 @@ def test_a_picture_is_headed_by_its_boat_and_covers_nothing(words: str, title: s
     below = [ax.get_tightbbox().y1 for ax in figure.axes if ax.get_visible()]
     if figure.get_suptitle():
         below.append(figure._suptitle.get_window_extent().y1)
+    (foot,) = (text.get_window_extent().y1 for text in figure.texts if text.get_text().startswith("Cautions"))
+    above = [ax.get_tightbbox().y0 for ax in figure.axes if ax.get_visible()]
+    if figure.get_supxlabel():
+        above.append(figure._supxlabel.get_window_extent().y0)
+    assert min(above) >= foot
     for head in heads:
         box = head.get_window_extent()
         assert box.x1 <= figure.bbox.x1

@@ -19,6 +19,7 @@ from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 from matplotlib.layout_engine import ConstrainedLayoutEngine
 from matplotlib.patheffects import withStroke
+from matplotlib.text import Text
 
 from cranksag.errors import InputError
 from cranksag.report.figure import DOTS, SIZE, _own_settings, _paragraph, cautions
@@ -36,6 +37,7 @@ MOST_WRITTEN = 80  # [-] cells with their number written in
 MOST_TICKS = 14  # [-] written values along an axis
 JUST_SHORT = 1e-3  # [V] below nil, for a display that restarts though its lowest voltage held lies at the threshold
 HEAD = 0.985  # [-] of a figure's height, at which the boat's title begins
+GAP = 0.008  # [-] of it, between what stands above each other
 FOOT = 0.075  # [-] of a figure's height, for the cautions
 FILLED = 0.6  # [-] of the cells of a grid; below it the rows are drawn as points
 LABEL = 22  # [characters] of a written value
@@ -280,8 +282,6 @@ def _frame(
     """Axis names, colour bar and what the marks mean."""
     x, y, _ = names
     if len(axes) > 1:
-        figure.supxlabel(x, fontsize=10.0)
-        figure.supylabel(y, fontsize=10.0)
         for panel in axes:
             panel.set_xlabel("")
             panel.set_ylabel("")
@@ -298,11 +298,20 @@ def _frame(
     )
     if others:
         told += f"; each place shows the worst over {', '.join(others)}"
+    # Where no y is given the engine puts these at the edges of the figure, over the boat's title and the cautions.
     engine = figure.get_layout_engine()
     assert isinstance(engine, ConstrainedLayoutEngine)
     left, foot, width, height = engine.get()["rect"]
-    written = figure.suptitle(
-        told, y=foot + height - 0.008, va="top", fontsize=9.0
-    )  # the engine's own stands at the top
-    taken = written.get_window_extent().transformed(figure.transFigure.inverted()).height + 0.008
-    engine.set(rect=(left, foot, width, height - taken))
+    over = figure.suptitle(told, y=foot + height - GAP, va="top", fontsize=9.0)
+    taken = [_height(over), 0.0]
+    if len(axes) > 1:
+        figure.supylabel(y, fontsize=10.0)
+        taken[1] = _height(figure.supxlabel(x, y=foot, va="bottom", fontsize=10.0))
+    engine.set(rect=(left, foot + taken[1], width, height - sum(taken)))
+
+
+def _height(text: Text) -> float:
+    """Of a text and the gap beside it [share of the figure]."""
+    figure = text.get_figure(root=True)
+    assert figure is not None
+    return float(text.get_window_extent().height / figure.bbox.height) + GAP
