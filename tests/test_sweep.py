@@ -185,6 +185,9 @@ def test_a_long_crank_is_no_hang(short: Scenario, monkeypatch: pytest.MonkeyPatc
     assert keys.job(Changed()).limit == 60.0
     fields = (("crank.attempts", "20"), ("crank.key_held", "2 min"), ("crank.rest", "60 s"))
     assert keys.job(Changed(fields)).limit == pytest.approx(20.0 * (20 * 180.0 - 60.0), rel=1e-3)
+    with monkeypatch.context() as patch:
+        patch.setattr("cranksag.runner.boats.resolve", lambda *_: 1 / 0)
+        assert Keys(BoatWork((short,))).job(Changed()).limit == 60.0, "a fault of the program costs its row only"
     monkeypatch.setattr("cranksag.runner.boats.WALL_LIMIT", 0.2)
     long = ["crank.key_held=20 s", "crank.attempts=2", "crank.rest=1 s"]
     assert sweep(short, long, workers=1, wall_limit=0.2).summary["failures"] == {"hung": 1}
