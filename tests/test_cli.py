@@ -259,6 +259,14 @@ def test_quiet_leaves_verdict_and_dangers(tmp_path: Path) -> None:
     assert "Voltage budget" not in hot.out
 
 
+def test_dangers_reach_the_reader_of_stderr_where_a_quiet_stdout_goes_elsewhere(tmp_path: Path) -> None:
+    hot = _example(tmp_path, "hot-restart")
+    told = {options: run("simulate", hot, "--no-band", *options).err for options in ((), ("-q",), ("-q", "--json"))}
+    assert told[("-q",)].startswith("danger: pack_hot: 85 degC is too hot")
+    assert told[("-q",)].count("\n") == 1
+    assert told[()] == told[("-q", "--json")] == "", "the report and the document hold them themselves"
+
+
 def test_set_changes_fields_and_the_last_of_one_path_counts(boat: Path) -> None:
     plain = _document(boat)["display"]["minimum_voltage_v"]
     once = _document(boat, "--set", "feed.from=battery", "--set", "title=a=b")

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import re
 import sys
@@ -14,7 +15,7 @@ import matplotlib.image as image
 import numpy as np
 import pytest
 from matplotlib.figure import Figure
-from matplotlib.text import Annotation
+from matplotlib.text import Annotation, Text
 from typer.testing import CliRunner
 
 from cranksag.cli.app import app
@@ -27,7 +28,7 @@ from cranksag.resolve import Boat
 from cranksag.scenario import Scenario, loads_scenario
 from cranksag.simulate import Ladder, simulate
 from cranksag.studies.compare import Comparison, compare
-from cranksag.studies.variants import AS_WRITTEN
+from cranksag.studies.variants import AS_WRITTEN, LONGEST_NAME
 from cranksag.verdict.document import document, document_schema
 from cranksag.verdict.results import Result
 
@@ -148,6 +149,31 @@ def test_the_figure_is_the_same_each_time_and_can_be_drawn_on_given_axes(drawn: 
         overlay_figure(())
 
 
+LONG = "a bank of three supercapacitors behind a diode, fed at 24 V"
+assert len(LONG) <= LONGEST_NAME
+
+
+@pytest.mark.parametrize("count", [3, 8])
+def test_names_at_the_edge_stand_whole_apart_and_inside_the_figure(drawn: Comparison, count: int) -> None:
+    names = [f"{LONG[:-2]}{k}" for k in range(count)]
+    results = [(name, drawn.results[k % 3][1]) for k, name in enumerate(names)]
+    figure = overlay_figure(results)
+    figure.draw_without_rendering()
+    for panel, least in zip(figure.axes, (8, 3), strict=True):
+        boxes = []
+        told = []
+        for text in panel.texts:
+            if isinstance(text, Annotation) and text.xyann[0] > 1.0:
+                boxes.append(Text.get_window_extent(text))  # without the line that leads to it
+                told.append(" ".join(text.get_text().split()))
+        assert len(told) == count
+        if count <= least:
+            assert [line.partition(":")[0] for line in told] == names
+        assert all(box.x1 <= figure.bbox.x1 for box in boxes)
+        levels = sorted((box.y0, box.y1) for box in boxes)
+        assert all(below[1] <= above[0] + 1.0 for below, above in itertools.pairwise(levels))
+
+
 def test_curves_differ_by_dash_as_well_as_by_colour() -> None:
     styles = [(look["linestyle"], look["linewidth"] > 2.0) for look in LOOKS]
     assert len({repr(style) for style in styles}) == len(LOOKS)
@@ -168,6 +194,25 @@ def test_the_command_compares_draws_and_checks(tmp_path: Path) -> None:
     assert "lowest voltage" in told.stdout
     refused = CliRunner().invoke(app, [*words, "--plot", str(tmp_path / "f.txt")])
     assert (refused.exit_code, refused.stdout) == (2, "")
+
+
+@pytest.mark.usefixtures("here")
+@pytest.mark.parametrize("quiet", [False, True])
+def test_each_variants_dangers_and_warnings_are_named(tmp_path: Path, quiet: bool) -> None:
+    file = tmp_path / "boat.toml"
+    file.write_text(example_text("hot-restart"), encoding="utf-8")
+    sets = [word for path, text in SHORT.items() for word in ("--set", f"{path}={text}")]
+    words = ["compare", str(file), *sets, "--variant", "cool:temperature.engine_room=20 degC", *["-q"] * quiet]
+    done = CliRunner().invoke(app, [*words, "--json"])
+    hot, cool = json.loads(done.stdout)["variants"]
+    (danger,), (warning,) = hot["dangers"], hot["warnings"]
+    assert (danger["code"], warning["code"], cool["dangers"]) == ("pack_hot", "hold_up_not_closing", [])
+    told = CliRunner().invoke(app, words)
+    alert = f"danger: as written: pack_hot: {danger['message']}\n"
+    assert (alert in done.stderr, told.stderr.endswith(alert)) == (False, quiet)
+    assert f"\nas written: danger: pack_hot: {danger['message']}\n" in told.stdout
+    assert "\nas written: warnings: hold_up_not_closing\n" in told.stdout
+    assert "cool: warnings:" not in told.stdout or cool["warnings"]
 
 
 def test_a_hold_up_that_leaves_less_than_none_says_why(here: None, tmp_path: Path) -> None:

@@ -104,6 +104,30 @@ def test_a_failed_run_is_a_cross() -> None:
     assert len(np.asarray(crosses.get_offsets())) == 1
 
 
+@pytest.mark.parametrize("words", ["map", "map battery.rating,feed.size,feed.from", "band", "pareto"])
+@pytest.mark.parametrize("title", ["Invented boat, 24 V", "A title far too long for one line, " * 6, ""])
+def test_a_picture_is_headed_by_its_boat_and_covers_nothing(words: str, title: str) -> None:
+    held = table()
+    held.meta["title"] = title
+    figure = sweep_picture(held, words, objectives(["margin_v:max", "mass_kg:min"], held))
+    figure.draw_without_rendering()
+    heads = [text for text in figure.texts if text.get_fontweight() == "bold"]
+    assert " ".join(" ".join(text.get_text().split()) for text in heads) == " ".join(title.split())
+    below = [ax.get_tightbbox().y1 for ax in figure.axes if ax.get_visible()]
+    if figure.get_suptitle():
+        below.append(figure._suptitle.get_window_extent().y1)
+    (foot,) = (text.get_window_extent().y1 for text in figure.texts if text.get_text().startswith("Cautions"))
+    above = [ax.get_tightbbox().y0 for ax in figure.axes if ax.get_visible()]
+    if figure.get_supxlabel():
+        above.append(figure._supxlabel.get_window_extent().y0)
+    assert min(above) >= foot
+    for head in heads:
+        box = head.get_window_extent()
+        assert box.x1 <= figure.bbox.x1
+        assert box.y1 <= figure.bbox.y1
+        assert box.y0 >= max(below)
+
+
 def test_small_multiples_share_their_scale() -> None:
     figure = margin_map(table(), "battery.rating", "feed.size", "feed.from")
     panels = [ax for ax in figure.axes if ax.get_images()]

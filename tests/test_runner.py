@@ -83,6 +83,16 @@ def test_a_fault_loses_itself_and_says_why() -> None:
         assert "\n" not in found[number].reason
 
 
+def test_a_job_says_how_long_it_may_take() -> None:
+    patient = [Job("aa", (1.0, "hang"), 1.0), Job("bb", (2.0, "slow"), 60.0), Job("cc", (3.0, "hang"), 0.5)]
+    found = {o.number: o for o in run_many(patient, work(), 1)}  # type: ignore[arg-type]
+    assert [found[k].failure for k in range(3)] == ["hung", "", "hung"]
+    assert "no answer within 1 s" in found[0].reason
+    assert (found[0].seconds, found[2].seconds) == (1.0, 0.5)
+    (alone,) = run_many([Job("aa", (1.0, "hang"))], work(), 1, wall_limit=0.5)  # type: ignore[arg-type]
+    assert (alone.failure, alone.seconds) == ("hung", 0.5), "the limit of a run stands before that of its jobs"
+
+
 def test_every_worker_dies_and_the_rest_is_done() -> None:
     found = outcomes("abort", "abort", "", "", workers=2)
     assert [found[k].failure for k in range(4)] == ["died", "died", "", ""]
@@ -213,6 +223,21 @@ def test_journal_recalls_and_nothing_is_done_twice(tmp_path: Path) -> None:
         )  # fmt: skip
     lines = [json.loads(line) for line in path.read_text().splitlines()]
     assert len({line.get("key") for line in lines[1:]}) == 4
+
+
+def test_what_hung_is_tried_again_when_it_may_take_longer(tmp_path: Path) -> None:
+    notes = tmp_path / "notes"
+
+    def run(limit: float) -> Outcome:
+        journal = Journal(tmp_path / "j", resume=True)
+        (found,) = run_many([Job("aa", (1.0, "hang"))], work(notes), 1, wall_limit=limit, journal=journal)  # type: ignore[arg-type]
+        journal.close()
+        return found
+
+    found = [run(limit) for limit in (0.5, 0.5, 0.8, 0.5)]
+    assert [o.recalled for o in found] == [False, True, False, True]
+    assert [o.seconds for o in found] == [0.5, 0.5, 0.8, 0.8]
+    assert len(notes.read_text().splitlines()) == 2
 
 
 def test_journal_refuses_what_is_not_its_own(tmp_path: Path) -> None:

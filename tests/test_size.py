@@ -9,7 +9,7 @@ import math
 import re
 import sys
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -755,6 +755,40 @@ def test_the_command_prints_one_document(tmp_path: Path) -> None:
     assert (found["value"], found["holds"]) == ("47mF", True)
     assert found["next_smaller"]["value"] == "22mF"
     assert found["corners"] == ["as written", "again"]
+
+
+def test_a_display_that_runs_on_with_too_little_margin_is_not_told_as_failing(tmp_path: Path) -> None:
+    words = ["--for", "hold_up.capacitance", "--margin", "3 V", "--corner", AGAIN, "--shelf", "1mF,47mF"]
+    told = _command(tmp_path, *words).stdout
+    assert re.search(r"because the nearest, 47mF, keeps the display running but is \d\.\d\d V short", told)
+    assert "The display runs on, but with too little margin, in 2 of 2 corners: as written; again." in told
+    assert "It fails in" not in told
+    assert re.search(r"^47mF +short of margin +\d\.\d\d", told, re.MULTILINE)
+    assert re.search(r"^1mF +fails +-?\d\.\d\d", told, re.MULTILINE)
+    found = json.loads(_command(tmp_path, *words, "--json").stdout)
+    assert [(t["value"], t["holds"], t["verdict"]) for t in found["tried"]] == [
+        ("1mF", False, "fails"), ("47mF", False, "short of margin"),
+    ]  # fmt: skip
+    assert found["fails_in"] == found["short_in"] == ["as written", "again"]
+    low = found["tried"][1]["margin_v"]
+    answer = _command(tmp_path, *words[:2], "--margin", f"{low - 0.01} V", *words[4:])
+    assert "The next smaller, 1mF, fails: " in answer.stdout
+    assert re.search(r"^47mF +holds +\d\.\d\d", answer.stdout, re.MULTILINE)
+
+
+def test_a_trial_lacks_margin_only_where_nothing_worse_is_the_matter() -> None:
+    search = Search(1, 1, 1.0, must_start=True)
+    good = Trial(1.0, 9.5, True, True)
+    cases = {
+        "holds": good,
+        "short of margin": replace(good, margin=0.9),
+        "fails": replace(good, margin=0.9, holds=False),
+        "engine does not start": replace(good, holds=False, starts=False),
+        "ruled out": replace(good, refused="overloaded: of the test"),
+        "no result": replace(good, margin=None, failed=True),
+    }
+    assert {name: search.verdict(trial) for name, trial in cases.items()} == {name: name for name in cases}
+    assert [search.passes(trial) for trial in cases.values()] == [True, False, False, False, False, False]
 
 
 def test_the_command_ends_with_one_only_when_asked(tmp_path: Path) -> None:

@@ -179,6 +179,21 @@ def test_equal_boats_are_computed_once(short: Scenario) -> None:
     assert other.of(Changed()) != base
 
 
+def test_a_long_crank_is_no_hang(short: Scenario, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Minutes of cranking take the solver several budgets of steps, each with a wall limit of its own."""
+    keys = Keys(BoatWork((short,)))
+    assert keys.job(Changed()).limit == 60.0
+    fields = (("crank.attempts", "20"), ("crank.key_held", "2 min"), ("crank.rest", "60 s"))
+    assert keys.job(Changed(fields)).limit == pytest.approx(20.0 * (20 * 180.0 - 60.0), rel=1e-3)
+    with monkeypatch.context() as patch:
+        patch.setattr("cranksag.runner.boats.resolve", lambda *_: 1 / 0)
+        assert Keys(BoatWork((short,))).job(Changed()).limit == 60.0, "a fault of the program costs its row only"
+    monkeypatch.setattr("cranksag.runner.boats.WALL_LIMIT", 0.2)
+    long = ["crank.key_held=20 s", "crank.attempts=2", "crank.rest=1 s"]
+    assert sweep(short, long, workers=1, wall_limit=0.2).summary["failures"] == {"hung": 1}
+    assert sweep(short, long, workers=1).summary["failed"] == 0
+
+
 def test_an_impossible_sweep_is_refused_at_once(short: Scenario, tmp_path: Path) -> None:
     with pytest.raises(InputError, match="has 1 entry"):
         sweep(short, ["displays.3.power=9 W,12 W"])
@@ -407,11 +422,13 @@ def test_no_free_text_reaches_a_spreadsheet_as_a_formula(
     assert list(read_table(path).rows()) == list(table.rows())
 
 
-def test_a_table_of_another_version_is_told_so(tmp_path: Path) -> None:
+def test_a_table_of_another_version_is_told_so(short: Scenario, tmp_path: Path) -> None:
     path = tmp_path / "old.csv"
     path.write_text(",".join(["feed.length", "feed.length [m]", *(c for c in COLUMNS if c != "copper_kg")]) + "\n")
     with pytest.raises(InputError, match="of another version has to be run again"):
         read_table(path)
+    with pytest.raises(InputError, match="such as another version's; choose another name, or --force"):
+        sweep(short, ["feed.length=2 m"], out=path, resume=True)
 
 
 def test_what_is_no_table_is_refused(tmp_path: Path) -> None:
@@ -540,6 +557,7 @@ def test_command_prints_one_document_and_writes_rows(
     for key in ("combinations", "held", "restarted", "failed", "survivors", "boundary"):
         assert again[key] == document[key]
     assert "2 combinations" in here(capsys, monkeypatch, "--show", out)[1]
+    assert document["title"] == "short crank"
 
 
 def test_command_refuses_with_exit_code_2_and_an_empty_stdout(
@@ -572,8 +590,22 @@ def test_results_are_written_over_only_by_the_same_sweep(
     out.touch()  # an empty file, as mktemp makes one, holds nothing to lose
     assert here(capsys, monkeypatch, *ratings)[0] == 0
     held = out.read_bytes()
-    assert here(capsys, monkeypatch, *ratings[:2], "battery.rating=600 A, 800 A", *ratings[3:])[0] == 0
-    assert out.read_bytes() != held  # the same fields: new values take the place of the old
+    assert here(capsys, monkeypatch, *ratings, "--set", "engine.displacement=2 l")[0] == 0
+    assert out.read_bytes() != held  # the same combinations: the changed boat takes the place of the old
+    held = out.read_bytes()
+    wider = (*ratings[:2], "battery.rating=0.6 kA, 800 A", *ratings[3:])
+    other = (*ratings[:2], "battery.rating=700 A, 800 A", *ratings[3:])
+    for words, told in (
+        (wider, "holds 1 of the 2 combinations of this sweep; --resume keeps its rows and runs the others, --force"),
+        (other, "holds other values of battery.rating: 1 of its 1 combinations is not of this sweep; choose"),
+        ((*other, "--resume"), "is not of this sweep; choose another name, or --force to write over it"),
+    ):
+        code, shown, err = here(capsys, monkeypatch, *words)
+        assert (code, shown) == (2, "")
+        assert told in err
+        assert out.read_bytes() == held
+        assert not out.with_name(f"{out.name}.journal").exists()
+    assert here(capsys, monkeypatch, *wider, "--force")[0] == 0
     held = out.read_bytes()
     code, shown, err = here(capsys, monkeypatch, *others)
     assert (code, shown) == (2, "")
@@ -588,6 +620,92 @@ def test_results_are_written_over_only_by_the_same_sweep(
     assert "is no result of a sweep" in err
     assert out.read_bytes() == b"day,hours\n1,7.5\n"
     assert here(capsys, monkeypatch, *others, "--force")[0] == 0
+
+
+def digits(path: Path) -> list[dict[str, str]]:
+    with path.open(newline="", encoding="utf-8") as file:
+        return list(csv.DictReader(file))
+
+
+@pytest.mark.parametrize("suffix", [".csv", ".parquet", ".sqlite"])
+def test_a_finished_sweep_is_not_run_again(short: Scenario, tmp_path: Path, suffix: str) -> None:
+    out = tmp_path / f"rows{suffix}"
+    ratings = "battery.rating=600 A,800 A"
+    first = sweep(short, [ratings], out=out, workers=1)
+    again = sweep(short, ["battery.rating=0.6 kA,800 A"], out=out, workers=1, resume=True)
+    assert (first.summary["computed"], again.summary["computed"], again.summary["recalled"]) == (2, 0, 2)
+    assert [row["battery.rating"] for row in again.table.rows()] == ["0.6 kA", "800 A"]  # as asked now
+    results = [[{**row, "battery.rating": ""} for row in found.table.rows()] for found in (first, again)]
+    assert results[0] == results[1]
+    wider = sweep(short, ["battery.rating=500 A,600 A,800 A"], out=out, workers=1, resume=True)
+    assert (wider.summary["computed"], wider.summary["recalled"]) == (1, 2)
+    assert len(read_table(out)) == 3
+    fresh = sweep(short, ["battery.rating=500 A,600 A,800 A"], workers=1)
+    assert comparable(wider.table) == comparable(fresh.table)
+
+
+def test_resume_runs_again_what_is_not_of_this_boat_model_or_file(
+    short: Scenario, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    out = tmp_path / "rows.csv"
+    axes = ["battery.rating=600 A,800 A"]
+
+    def computed(boat: Scenario = short) -> int:
+        return int(sweep(boat, axes, out=out, workers=1, resume=True).summary["computed"])
+
+    assert (computed(), computed()) == (2, 0)
+    assert computed(short.with_overrides({"engine.displacement": "2 l"})) == 2
+    assert (computed(), computed()) == (2, 0)
+    whole = digits(out)
+    assert len({row["run_key"] for row in whole}) == 2
+    for column, text in (("margin_v", "9.9"), ("status", "failed"), ("run_key", ""), ("reason", "=of the hand")):
+        rows = [dict(row) for row in whole]
+        rows[1][column] = text
+        with out.open("w", newline="", encoding="utf-8") as file:
+            writer = csv.DictWriter(file, list(whole[0]))
+            writer.writeheader()
+            writer.writerows(rows)
+        assert computed() == 1, column
+        left = [{k: v for k, v in row.items() if k != "solve_s"} for row in digits(out)]
+        assert left == [{k: v for k, v in row.items() if k != "solve_s"} for row in whole]
+    monkeypatch.setattr("cranksag.runner.boats.model_fingerprint", lambda: "another model")
+    assert computed() == 2
+
+
+def test_an_interrupted_resume_loses_no_row_of_the_finished_table(
+    short: Scenario, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """New values before the old ones, and Ctrl-C before anything new is done."""
+    out = tmp_path / "rows.csv"
+    sweep(short, ["battery.rating=600 A,800 A"], out=out, workers=1)
+    held = digits(out)
+    with monkeypatch.context() as patch:
+        patch.setattr("cranksag.runner.interrupt.StopRequest.__call__", lambda self: True)
+        for boat in (short, short.with_overrides({"engine.displacement": "2 l"})):
+            wider = ["battery.rating=500 A:599 A:100,600 A,800 A"]
+            stopped = sweep(boat, wider, out=out, workers=1, resume=True)
+            assert stopped.interrupted
+            assert digits(out) == held
+    assert (tmp_path / "rows.csv.journal").exists()
+
+
+def test_what_hung_in_a_finished_table_is_tried_again_when_it_may_take_longer(
+    short: Scenario, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.syspath_prepend(str(TESTS))
+    from faulty_work import faulty_boat
+
+    def found(limit: float) -> tuple[int, str]:
+        made = sweep(
+            short, ["battery.rating=601 A,602 A,603 A"], out=tmp_path / "rows.csv", workers=1, resume=True,
+            wall_limit=limit, simulate=faulty_boat,
+        )  # fmt: skip
+        assert made.summary["failures"] == {"died": 1, "hung": 1, "convergence": 1}
+        return made.summary["computed"], made.table.texts["reason"][1].partition(",")[0]
+
+    told = [found(limit) for limit in (4.0, 4.0, 5.0, 3.0)]
+    assert [count for count, _ in told] == [3, 0, 1, 0]
+    assert [words for _, words in told] == [f"hung: no answer within {x} s" for x in (4, 4, 5, 5)]
 
 
 def test_force_begins_an_interrupted_sweep_anew(short: Scenario, tmp_path: Path) -> None:

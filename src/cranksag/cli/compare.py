@@ -45,7 +45,7 @@ def run(
     ] = None,
     workers: Workers = None,
     on: Scheduler = None,
-    run_limit: RunLimit = 60.0,
+    run_limit: RunLimit = None,
     as_json: AsJson = False,
     check: Annotated[
         bool, typer.Option("--check", help="Exit 1 if a variant does not hold; the boat as it is may fail.")
@@ -77,8 +77,9 @@ def run(
     if as_json:
         console.json_document(found.document())
     else:
-        from cranksag.cli.summary import cautions
+        from cranksag.cli.summary import alert, cautions
 
+        alert(found.results)
         console.show(*_report(found), *cautions())
     if check:
         _check(found)
@@ -114,7 +115,10 @@ def _report(found: Comparison) -> Iterator[RenderableType]:
             )
         if compared.result is not None:
             for note in compared.result.dangers:
-                yield Text(console.plain(f"{compared.name}: {note.code}: {note.message}"), style="bold red")
+                yield Text(console.plain(f"{compared.name}: danger: {note.code}: {note.message}"), style="bold red")
+            if compared.result.warnings:
+                codes = ", ".join(dict.fromkeys(note.code for note in compared.result.warnings))
+                yield Text(console.plain(f"{compared.name}: warnings: {codes}"), style="yellow")
 
 
 def _headline(found: Comparison) -> str:

@@ -8,7 +8,7 @@ import json
 import os
 import signal
 import sys
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -128,7 +128,7 @@ def say(text: str) -> None:
         _stderr(text)
 
 
-def problem(lines: Sequence[str]) -> None:
+def problem(lines: Iterable[str]) -> None:
     """What went wrong, on stderr, whatever the options."""
     for line in lines:
         _stderr(line)

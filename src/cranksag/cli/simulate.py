@@ -123,6 +123,7 @@ def _print(result: Result, scenario: Scenario | None) -> None:
     from cranksag.cli.resolved import resolved_table
 
     parts = [summary.headline(result), *summary.dangers(result)] if console.quiet() else [*summary.summary(result)]
+    summary.alert([("", result)])
     console.show(*parts, *([resolved_table(result.boat, scenario)] if scenario is not None else []))
 
 

@@ -52,7 +52,7 @@ def run(
     catalogue: Catalogues = None,
     workers: Workers = None,
     on: Scheduler = None,
-    run_limit: RunLimit = 60.0,
+    run_limit: RunLimit = None,
     as_json: AsJson = False,
     check: Annotated[bool, typer.Option("--check", help="Exit 1 if no value on the shelf holds.")] = False,
 ) -> None:
@@ -95,9 +95,7 @@ def _report(found: Size) -> Iterator[RenderableType]:
     plain = console.plain
     if found.answer is None:
         yield Text(plain(found.reason[:1].upper() + found.reason[1:] + "."), style="bold red")
-        yield Text(
-            plain(f"It fails in {len(found.fails_in)} of {len(found.corners)} corners: {'; '.join(found.fails_in)}.")
-        )
+        yield Text(plain(_corners(found)))
     else:
         answer = found.answer
         yield Text(
@@ -108,9 +106,11 @@ def _report(found: Size) -> Iterator[RenderableType]:
             yield Text(plain(f"There: {answer.why}."))
         yield Text(plain(_smaller(found)))
     if not found.monotone and found.answer is not None:
-        failing = ", ".join(t.value for t in found.tried if t.holds is False and _above(found, t))
-        told = f"Bigger is not better here: {failing} fail, though {found.answer.value} holds."
-        yield Text(plain(told), style="bold yellow")
+        above = [t for t in found.tried if t.holds is False and _above(found, t)]
+        told = "; ".join(f"{t.value} {_does(t)}" for t in above)
+        yield Text(
+            plain(f"Bigger is not better here: {told}; and yet {found.answer.value} holds."), style="bold yellow"
+        )
     if found.not_starting:
         yield Text(
             plain(f"The engine does not start in: {'; '.join(found.not_starting)}. Repair that first."),
@@ -135,22 +135,49 @@ def _smaller(found: Size) -> str:
     if smaller is None:
         return "It is the smallest value on the shelf."
     because = f": {smaller.why}" if smaller.why else ""
-    return f"The next smaller, {smaller.value}, has {_margin(smaller)} in {smaller.corner}{because}."
+    return f"The next smaller, {smaller.value}, {_does(smaller)}: {_margin(smaller)} in {smaller.corner}{because}."
+
+
+def _does(tried: Tried) -> str:
+    """What a value does that does not hold."""
+    from cranksag.studies.search import FAILS, NO_RESULT, NO_START, RULED_OUT, SHORT
+
+    return {
+        SHORT: "keeps the display running with too little margin",
+        FAILS: "fails",
+        RULED_OUT: "is ruled out",
+        NO_START: "does not start the engine",
+        NO_RESULT: "gives no result",
+    }[tried.verdict]
+
+
+def _corners(found: Size) -> str:
+    """In which corners the best fails, and in which it only lacks margin."""
+    short = set(found.short_in)
+    fails = [name for name in found.fails_in if name not in short]
+    told = []
+    if fails:
+        told.append(f"It fails in {len(fails)} of {len(found.corners)} corners: {'; '.join(fails)}.")
+    if short:
+        told.append(
+            f"The display runs on, but with too little margin, in {len(short)} of {len(found.corners)} corners: "
+            f"{'; '.join(found.short_in)}."
+        )
+    return " ".join(told)
 
 
 def _margin(tried: Tried) -> str:
-    return "no result" if tried.margin is None else f"{tried.margin:+.2f} V of margin"
+    return "no result" if tried.margin is None else f"{tried.margin:+z.2f} V of margin"
 
 
 def _table(found: Size) -> RenderableType:
     from rich.table import Table
 
     grid = Table(title="Tried", title_justify="left", box=None, pad_edge=False)
-    for name in ("value", "holds", "margin V", "hardest corner", ""):
+    for name in ("value", "result", "margin V", "hardest corner", ""):
         grid.add_column(name, justify="right" if name == "margin V" else "left")
     for tried in found.tried:
-        margin = "-" if tried.margin is None else f"{tried.margin:.2f}"
+        margin = "-" if tried.margin is None else f"{tried.margin:z.2f}"
         rest = "" if tried.complete else "of those tried"
-        holds = {True: "yes", False: "no", None: "open"}[tried.holds]
-        grid.add_row(console.plain(tried.value), holds, margin, console.plain(tried.corner), rest)
+        grid.add_row(console.plain(tried.value), tried.verdict, margin, console.plain(tried.corner), rest)
     return grid

@@ -17,5 +17,9 @@ Scheduler = Annotated[
         "--on", metavar="dask://HOST:PORT", help="Run on the workers of a dask scheduler.", show_default=False
     ),
 ]
-RunLimit = Annotated[float, typer.Option("--run-limit", metavar="SECONDS", min=0.01, help="Longest a run may take.")]
+USUAL_LIMIT = "20 for each second simulated, 60 at least"
+RunLimit = Annotated[
+    float | None,
+    typer.Option("--run-limit", metavar="SECONDS", min=0.01, help="Longest a run may take.", show_default=USUAL_LIMIT),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document instead of the report.")]

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
@@ -11,7 +12,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from cranksag.cli.console import plain, quiet
+from cranksag.cli.console import plain, problem, quiet
 from cranksag.quantities import CURRENT, ENERGY, POWER, VOLTAGE, format_quantity
 from cranksag.report import CAUTIONS, CAUTIONS_LINE, next_steps, verdict
 from cranksag.report.words import margin_words, not_written, seconds, volts
@@ -67,6 +68,16 @@ def cautions() -> Iterator[RenderableType]:
     if not quiet():
         yield Text("")
         yield Text(CAUTIONS_LINE, style="dim")
+
+
+def alert(found: Iterable[tuple[str, Result]]) -> None:
+    """Dangers of named results to stderr, where the bare result is on its way into a file or a program."""
+    if quiet() and not sys.stdout.isatty():
+        problem(
+            plain(f"danger: {name + ': ' if name else ''}{note.code}: {note.message}")
+            for name, result in found
+            for note in result.dangers
+        )
 
 
 def dangers(result: Result) -> Iterator[RenderableType]:

@@ -10,6 +10,7 @@ import typer
 
 from cranksag.cli import console
 from cranksag.cli.options import Catalogues, Overrides, assignments, read_catalogue
+from cranksag.cli.study_options import USUAL_LIMIT
 from cranksag.errors import CheckFailed, InputError, Interrupted, SimulationError
 
 if TYPE_CHECKING:
@@ -65,18 +66,31 @@ def run(
     catalogue: Catalogues = None,
     out: Annotated[Path | None, _option("--out", "F.csv|parquet|sqlite", "Write one row for each combination.")] = None,
     resume: Annotated[
-        bool, typer.Option("--resume", help="Carry on with an interrupted sweep to the same --out.")
+        bool,
+        typer.Option(
+            "--resume",
+            help="Carry on with an interrupted sweep to the same --out, or widen a finished one: rows that it holds, "
+            "of this very boat and model and not changed by hand, are kept, and only the others are run.",
+        ),
     ] = False,
     force: Annotated[
-        bool, typer.Option("--force", help="Write over --out, whatever it holds, and over an interrupted sweep to it.")
+        bool,
+        typer.Option(
+            "--force",
+            help="Write over --out, whatever it holds, and over an interrupted sweep to it. "
+            "Without it only a table of the same combinations is written over.",
+        ),
     ] = False,
     workers: Annotated[
         int | None, typer.Option("--workers", min=1, help="Worker processes.", show_default="one for each processor")
     ] = None,
     on: Annotated[str | None, _option("--on", "dask://HOST:PORT", "Run on the workers of a dask scheduler.")] = None,
     row_limit: Annotated[
-        float, typer.Option("--row-limit", metavar="SECONDS", min=0.01, help="Longest a row may take.")
-    ] = 60.0,
+        float | None,
+        typer.Option(
+            "--row-limit", metavar="SECONDS", min=0.01, help="Longest a row may take.", show_default=USUAL_LIMIT
+        ),
+    ] = None,
     margin: Annotated[
         str, typer.Option("--margin", metavar="VOLTAGE", help="Margin that a survivor has at least.")
     ] = "0 V",
@@ -169,8 +183,9 @@ def _kept(result: Sweep, out: Path | None) -> str:
 
 
 def _finish(result: Sweep, out: Path | None, least: float, wanted: list[str], as_json: bool, check: bool) -> None:
-    if out is not None:
-        console.say(f"{console.plain(str(out))} written")
+    if out is not None and len(result.table.done()):
+        rows = f"; {kept} of its rows were there" if (kept := result.summary["recalled"]) else ""
+        console.say(f"{console.plain(str(out))} written{rows}")
     if result.interrupted:
         _report(result.table, least, wanted, as_json)
         raise Interrupted(_kept(result, out))

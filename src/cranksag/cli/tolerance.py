@@ -64,7 +64,7 @@ def run(
     catalogue: Catalogues = None,
     workers: Workers = None,
     on: Scheduler = None,
-    run_limit: RunLimit = 60.0,
+    run_limit: RunLimit = None,
     as_json: AsJson = False,
     check: Annotated[bool, typer.Option("--check", help="Exit 1 if fewer boats hold than --share.")] = False,
 ) -> None:

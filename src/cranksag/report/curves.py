@@ -45,7 +45,7 @@ def margin_band(table: Table, x: str, margin: float = 0.0, ax: Axes | None = Non
     places = np.array([k for k, group in enumerate(groups) if group.size])
     spread = np.array([np.percentile(groups[k], [0.0, 25.0, 50.0, 75.0, 100.0]) for k in places])
     with _own_settings():
-        figure, (panel,) = grid_of_axes(1, ax)
+        figure, (panel,) = grid_of_axes(table, 1, ax)
         if len(table.axes) > 1:
             panel.fill_between(places, spread[:, 0], spread[:, 4], color="0.87", label="all rows", zorder=1)
             panel.fill_between(places, spread[:, 1], spread[:, 3], color="0.68", label="middle half", zorder=2)
@@ -89,7 +89,7 @@ def pareto_picture(table: Table, wanted: Sequence[Objective], margin: float = 0.
     front = pareto(table, wanted, alive)
     front = front[np.argsort(across[front], kind="stable")]
     with _own_settings():
-        figure, (panel,) = grid_of_axes(1, ax)
+        figure, (panel,) = grid_of_axes(table, 1, ax)
         panel.scatter(across[alive], up[alive], s=16.0, color="0.72", label="survivors", zorder=2)
         if len(wanted) == 2:
             panel.step(across[front], up[front], where=_where(wanted), color="#1f5fa8", linewidth=1.3, zorder=3)

@@ -19,9 +19,10 @@ from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 from matplotlib.layout_engine import ConstrainedLayoutEngine
 from matplotlib.patheffects import withStroke
+from matplotlib.text import Text
 
 from cranksag.errors import InputError
-from cranksag.report.figure import DOTS, SIZE, _own_settings, cautions
+from cranksag.report.figure import DOTS, SIZE, _own_settings, _paragraph, cautions
 from cranksag.studies.analysis import survivors
 from cranksag.studies.table import STATUSES, Table
 
@@ -35,6 +36,8 @@ MOST_PANELS = 9  # [-] small multiples
 MOST_WRITTEN = 80  # [-] cells with their number written in
 MOST_TICKS = 14  # [-] written values along an axis
 JUST_SHORT = 1e-3  # [V] below nil, for a display that restarts though its lowest voltage held lies at the threshold
+HEAD = 0.985  # [-] of a figure's height, at which the boat's title begins
+GAP = 0.008  # [-] of it, between what stands above each other
 FOOT = 0.075  # [-] of a figure's height, for the cautions
 FILLED = 0.6  # [-] of the cells of a grid; below it the rows are drawn as points
 LABEL = 22  # [characters] of a written value
@@ -86,7 +89,7 @@ def margin_map(
     limits = _even_limits(values)
     panels = list(_panels(table, facet))
     with _own_settings():
-        figure, axes = grid_of_axes(len(panels), ax)
+        figure, axes = grid_of_axes(table, len(panels), ax)
         drawn: Any = None
         for panel, (title, rows) in zip(axes, panels, strict=True):
             steps = stepped(table, x, rows), stepped(table, y, rows)
@@ -250,14 +253,21 @@ def short(text: str) -> str:
     return plain if len(plain) <= LABEL else plain[: LABEL - 3] + "..."
 
 
-def grid_of_axes(count: int, ax: Axes | None) -> tuple[Figure, list[Axes]]:
+def grid_of_axes(table: Table, count: int, ax: Axes | None) -> tuple[Figure, list[Axes]]:
+    """A figure with the boat's title, the cautions and `count` panels, or the given axes with theirs."""
     if ax is not None:
         figure = ax.get_figure(root=True)
         assert isinstance(figure, Figure)
         return figure, [ax]
     columns = 1 if count == 1 else 2 if count <= 4 else 3
     lines = -(-count // columns)
-    figure = Figure(figsize=SIZE, dpi=DOTS, layout=ConstrainedLayoutEngine(rect=(0.0, FOOT, 1.0, 1.0 - FOOT)))
+    figure = Figure(figsize=SIZE, dpi=DOTS)
+    top = 1.0
+    title = " ".join("".join(c if c.isprintable() else " " for c in str(table.meta.get("title", ""))).split())
+    if title:
+        style = {"fontsize": 12.0, "fontweight": "bold", "va": "top"}
+        top = HEAD - _paragraph(figure, HEAD, title, 3, style) - 0.01
+    figure.set_layout_engine(ConstrainedLayoutEngine(rect=(0.0, FOOT, 1.0, top - FOOT)))
     cautions(figure)
     made = figure.subplots(lines, columns, squeeze=False, sharex=True, sharey=True)
     axes = [panel for line in made for panel in line]
@@ -272,8 +282,6 @@ def _frame(
     """Axis names, colour bar and what the marks mean."""
     x, y, _ = names
     if len(axes) > 1:
-        figure.supxlabel(x, fontsize=10.0)
-        figure.supylabel(y, fontsize=10.0)
         for panel in axes:
             panel.set_xlabel("")
             panel.set_ylabel("")
@@ -290,4 +298,20 @@ def _frame(
     )
     if others:
         told += f"; each place shows the worst over {', '.join(others)}"
-    figure.suptitle(told, fontsize=9.0)
+    # Where no y is given the engine puts these at the edges of the figure, over the boat's title and the cautions.
+    engine = figure.get_layout_engine()
+    assert isinstance(engine, ConstrainedLayoutEngine)
+    left, foot, width, height = engine.get()["rect"]
+    over = figure.suptitle(told, y=foot + height - GAP, va="top", fontsize=9.0)
+    taken = [_height(over), 0.0]
+    if len(axes) > 1:
+        figure.supylabel(y, fontsize=10.0)
+        taken[1] = _height(figure.supxlabel(x, y=foot, va="bottom", fontsize=10.0))
+    engine.set(rect=(left, foot + taken[1], width, height - sum(taken)))
+
+
+def _height(text: Text) -> float:
+    """Of a text and the gap beside it [share of the figure]."""
+    figure = text.get_figure(root=True)
+    assert figure is not None
+    return float(text.get_window_extent().height / figure.bbox.height) + GAP

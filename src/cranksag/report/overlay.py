@@ -3,19 +3,21 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 from matplotlib.figure import Figure
+from matplotlib.text import Annotation
 
 from cranksag.report.figure import (
     DOTS,
     LEADER,
     SIZE,
     _own_settings,
-    _right_labels,
+    _paragraph,
     cautions,
     crank_window,
     curve_points,
@@ -44,9 +46,13 @@ LOOKS: tuple[dict[str, Any], ...] = (
 Dip = tuple[float, float, Any]
 """Moment [s], voltage [V] and colour of a variant's lowest voltage."""
 
+Label = tuple[float, str, str, Any]
+"""Voltage [V] at the right edge, name, mark and colour of a curve."""
+
 DIP_GAP, DIP_WIDTH = 0.05, 0.075  # [-] height and width that a dip's figure takes of the panel
 TOGETHER = 0.08  # [-] of the panel's width within which dips share a column
-NAME = 18  # [characters] of a name beside its curve
+NAME_SIZE, NAME_LINE = 8.5, 11.0  # [pt] letters and lines of a name beside its curve
+NAME_WIDTH = (40, 8)  # [characters] of a line of it, the most and the least tried
 
 
 def overlay_figure(results: Sequence[tuple[str, Result]], ax: Sequence[Axes] | None = None) -> Figure:
@@ -77,10 +83,11 @@ def overlay_figure(results: Sequence[tuple[str, Result]], ax: Sequence[Axes] | N
         else:
             figure = Figure(figsize=SIZE, dpi=DOTS)
             upper, lower = figure.subplots(2, 1, sharex=True, gridspec_kw={"height_ratios": (1.7, 1.0)})
-            figure.subplots_adjust(left=0.068, right=0.80, top=0.93, bottom=0.128, hspace=0.08)
+            title = _plain(results[0][1].title)
+            style = {"fontsize": 12.0, "fontweight": "bold", "va": "top"}
+            top = 0.955 - _paragraph(figure, 0.98, title, 2, style)
+            figure.subplots_adjust(left=0.068, right=0.755, top=top, bottom=0.128, hspace=0.08)
             cautions(figure)
-            title = " ".join("".join(c if c.isprintable() else " " for c in results[0][1].title).split())
-            figure.text(0.02, 0.965, title[:110], fontsize=12.0, fontweight="bold", va="center")
         _panel(upper, results, "display", window, "display voltage (V)")
         thresholds = sorted({result.display.brownout for _, result in results})
         for level in thresholds:
@@ -101,7 +108,7 @@ def _panel(
 ) -> None:
     """One signal of every variant, each named at the right edge."""
     lows, highs = [], []
-    labels: list[tuple[float, str, Any]] = []
+    labels: list[Label] = []
     dips: list[Dip] = []
     for number, (title, result) in enumerate(results):
         time, values = result.traces.time, result.traces.signals[signal]
@@ -110,13 +117,11 @@ def _panel(
         inside = values[(time >= window[0]) & (time <= window[1])]
         lows.append(float(inside.min()))
         highs.append(float(np.percentile(inside, 99.5)))  # a coil's spike must not squeeze the rest
+        mark = ""
         if signal == "display":
-            mark = "holds" if result.display.holds else "restarts"
-            label = f"{_short(title)}: {mark}"
+            mark = ": holds" if result.display.holds else ": restarts"
             dips.append(_dip(result, look["color"]))
-        else:
-            label = _short(title)
-        labels.append((float(np.interp(window[1], time, values)), label, look["color"]))
+        labels.append((float(np.interp(window[1], time, values)), _plain(title), mark, look["color"]))
     if signal == "display":
         lows += [result.display.brownout for _, result in results]
         highs += [result.display.brownout for _, result in results]
@@ -126,7 +131,7 @@ def _panel(
     ax.set_ylim(low, high)
     ax.set_ylabel(name)
     _name_dips(ax, dips)
-    _right_labels(ax, [(min(max(value, low), high), text, color) for value, text, color in labels])
+    _name_curves(ax, labels)
 
 
 def _dip(result: Result, color: Any) -> Dip:
@@ -173,6 +178,42 @@ def _free_column(curves: npt.NDArray[np.float64], levels: Sequence[float], near:
     return place
 
 
-def _short(name: str) -> str:
-    plain = " ".join("".join(c if c.isprintable() else " " for c in name).split())
-    return plain if len(plain) <= NAME else plain[: NAME - 3] + "..."
+def _name_curves(ax: Axes, labels: Sequence[Label]) -> None:
+    """Names at the right edge, level with the end of their curves, in as many lines as there is room for."""
+    low, high = ax.get_ylim()
+    line = NAME_LINE / 72.0 * ax.figure.dpi / ax.bbox.height
+    room = max(int((2.0 / line / len(labels) - 1.0) / 2.0), 1)
+    notes, wanted, owners = [], [], []
+    for number, (value, name, mark, color) in enumerate(labels):
+        share = min(max((value - low) / (high - low), 0.0), 1.0)
+        note = ax.annotate(
+            "", xy=(1.0, share), xytext=(1.022, share), xycoords="axes fraction", textcoords="axes fraction",
+            ha="left", va="center", fontsize=NAME_SIZE, color=color, annotation_clip=False,
+            arrowprops={**LEADER, "color": color, "linewidth": 0.7, "shrinkB": 0.0, "relpos": (0.0, 0.5)},
+        )  # fmt: skip
+        _write(note, name, mark, room)
+        notes.append(note)
+        slots = 2 * len(note.get_text().splitlines()) + 1  # half lines, one of them between it and the next
+        wanted += [share] * slots
+        owners += [number] * slots
+    placed = np.array(spread(wanted, line / 2.0))
+    for number, note in enumerate(notes):
+        note.xyann = (1.022, float(placed[np.array(owners) == number].mean()))
+
+
+def _write(note: Annotation, name: str, mark: str, room: int) -> None:
+    """Name and mark in the widest lines that stay inside the figure; a name too long for the room is cut, not its
+    mark."""
+    figure = note.get_figure(root=True)
+    assert figure is not None
+    for width in range(*NAME_WIDTH, -1):
+        kept = name
+        while len(lines := textwrap.wrap(f"{kept}{mark}", width)) > room and len(kept) > 4:
+            kept = kept.removesuffix("...")[:-1].rstrip() + "..."
+        note.set_text("\n".join(lines))
+        if note.get_window_extent().x1 <= figure.bbox.x1 - 2.0:
+            return
+
+
+def _plain(text: str) -> str:
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())

@@ -8,11 +8,11 @@ from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 from cranksag.errors import InputError
-from cranksag.runner.boats import BoatWork, Changed, Keys, Overrides, read_value, spec_at, whole, with_changes
+from cranksag.runner.boats import BoatWork, Changed, Keys, Overrides, limit_of, read_value, spec_at, whole, with_changes
 from cranksag.runner.interrupt import StopRequest
-from cranksag.runner.jobs import FAILURES, Job, Outcome, Work
+from cranksag.runner.jobs import FAILURES, WALL_LIMIT, Job, Outcome, Work
 from cranksag.runner.journal import SUFFIX, Journal
-from cranksag.runner.local import WALL_LIMIT, LocalPool, checked_workers, default_workers
+from cranksag.runner.local import LocalPool, checked_workers, default_workers
 from cranksag.runner.progress import Progress
 
 __all__ = [
@@ -31,6 +31,7 @@ __all__ = [
     "StopRequest",
     "Work",
     "default_workers",
+    "limit_of",
     "read_value",
     "run_many",
     "spec_at",
@@ -66,14 +67,15 @@ def run_many(
     workers: int | None = None,
     *,
     on: str | None = None,
-    wall_limit: float = WALL_LIMIT,
+    wall_limit: float | None = None,
     journal: Journal | None = None,
     stop: Callable[[], bool] = _never,
 ) -> Run:
     """Do many jobs and give what became of each, in the order in which they are ready.
 
     A job that kills its process, hangs or fails loses itself only. Jobs of one key are done once. With a journal,
-    what it holds is not done again, and every outcome is in it before it is given.
+    what it holds is not done again, and every outcome is in it before it is given; a job that hung is done again where
+    it may take longer now.
 
     Parameters
     ----------
@@ -81,7 +83,7 @@ def run_many(
     work : what is done with each task
     workers : processes on this machine; one for each processor by default
     on : "dask://host:port" of a running scheduler, instead of processes on this machine
-    wall_limit : longest one task may take [s]
+    wall_limit : longest one task may take [s]; what each job says by default
     journal : where outcomes are kept
     stop : asked now and then; once it is true, what is under way is dropped and the iteration ends
 
@@ -97,7 +99,7 @@ def run_many(
         Workers cannot start at all, or there is no solver (raised by the iteration).
     """
     pool: Any = LocalPool(work, checked_workers(workers), wall_limit) if on is None else _remote(work, on, wall_limit)
-    return Run(_outcomes(pool, _Pending(jobs, journal), stop), pool.size)
+    return Run(_outcomes(pool, _Pending(jobs, journal, wall_limit), stop), pool.size)
 
 
 def _outcomes(pool: Any, pending: _Pending, stop: Callable[[], bool]) -> Iterator[Outcome]:
@@ -114,7 +116,7 @@ def _outcomes(pool: Any, pending: _Pending, stop: Callable[[], bool]) -> Iterato
         finished.close()
 
 
-def _remote(work: Work, on: str, wall_limit: float) -> Any:
+def _remote(work: Work, on: str, wall_limit: float | None) -> Any:
     if not on.startswith("dask://"):
         raise InputError([f"{on}: unknown kind of scheduler, write dask://host:port"])
     from cranksag.runner.remote import DaskPool
@@ -125,8 +127,9 @@ def _remote(work: Work, on: str, wall_limit: float) -> Any:
 class _Pending:
     """Jobs by key: which are new, which are under way, which are known already."""
 
-    def __init__(self, jobs: Iterable[Job], journal: Journal | None) -> None:
+    def __init__(self, jobs: Iterable[Job], journal: Journal | None, wall_limit: float | None) -> None:
         self._jobs = enumerate(jobs)
+        self._limit = wall_limit
         self._journal = journal
         self._kept: dict[str, Outcome] = {}  # without a journal
         self._twins: defaultdict[str, list[int]] = defaultdict(list)  # of jobs under way
@@ -139,11 +142,16 @@ class _Pending:
                 return
             if job.key in self._twins:
                 self._twins[job.key].append(number)
-            elif job.key in (self._kept if self._journal is None else self._journal):
+            elif self._is_known(job):
                 self._known.append((job.key, number))
             else:
                 self._twins[job.key] = []
                 yield number, job
+
+    def _is_known(self, job: Job) -> bool:
+        if self._journal is None:
+            return job.key in self._kept
+        return self._journal.settles(job.key, job.within(self._limit))
 
     def done(self, outcome: Outcome) -> Iterator[Outcome]:
         """An outcome and those of its twins."""

@@ -8,13 +8,19 @@ from dataclasses import dataclass
 from typing import Any
 
 from cranksag.catalogue import Catalogue, Entry, load_catalogue
+from cranksag.circuit.timing import key_times
 from cranksag.resolve import Boat, resolve
-from cranksag.runner.jobs import Job
+from cranksag.runner.jobs import WALL_LIMIT, Job
 from cranksag.runner.keys import digest, model_fingerprint, solver_fingerprint
 from cranksag.scenario import Scenario
 from cranksag.simulate import Ladder, simulate_boat
 from cranksag.solver import LADDER, library_info
 from cranksag.verdict.results import Result
+
+WALL_PER_SECOND = 20.0
+"""Wall time that a boat may take for each second from before key-on to the end [-]. The solver lets a budget of 50,000
+steps last `WALL_LIMIT` and, as long as the run gets on, gives it another; a boat whose display restarts in a loop, 170
+steps each 9 ms, uses one in less than 3 s. Usual cranks take a tenth of a second to the second."""
 
 Overrides = tuple[tuple[str, str], ...]
 """Pairs of dotted path and text, as after `--set`."""
@@ -115,6 +121,11 @@ def _content(scenario: Scenario) -> str:
     return repr({name: value for name, value in scenario.__dict__.items() if name != "title"})
 
 
+def limit_of(boat: Boat) -> float:
+    """Longest a boat may take [s] before its process is taken to hang: long cranks longer than short ones."""
+    return max(WALL_LIMIT, WALL_PER_SECOND * key_times(boat.crank).stop)
+
+
 class Keys:
     """Keys of tasks: equal for equal boats, however their values are spelled.
 
@@ -125,7 +136,9 @@ class Keys:
 
     def __init__(self, work: BoatWork) -> None:
         self._print = work.fingerprint()
+        self._work = work
         self._bases = work.bases
+        self._limits: dict[tuple[int, Overrides], float] = {}
         self._plain: dict[tuple[int, str, str], str] = {}
 
     def of(self, task: Changed | Boat) -> str:
@@ -137,7 +150,19 @@ class Keys:
 
     def job(self, task: Changed | Boat) -> Job:
         """The task as a job."""
-        return Job(self.of(task), task)
+        return Job(self.of(task), task, self.limit(task))
+
+    def limit(self, task: Changed | Boat) -> float:
+        """Longest the task may take [s]; boats whose key is turned alike are resolved once."""
+        if isinstance(task, Boat):
+            return limit_of(task)
+        place = (task.base, tuple(item for item in task.overrides if item[0].startswith("crank.")))
+        if place not in self._limits:
+            try:
+                self._limits[place] = limit_of(self._work.boat(task))
+            except Exception:  # noqa: BLE001 - what is wrong with a boat is for its row to say, not for the run
+                return WALL_LIMIT
+        return self._limits[place]
 
     def jobs(self, tasks: Iterable[Changed | Boat]) -> Iterable[Job]:
         """Tasks as jobs, one at a time."""

@@ -6,17 +6,25 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Protocol
 
+WALL_LIMIT = 60.0
+"""Longest one task may take [s] before its process is taken to hang, where the job says nothing else."""
+
 
 @dataclass(frozen=True, slots=True)
 class Job:
     """One thing to do.
 
     `key`: hash of everything that decides the outcome; jobs of one key are done once. `task`: what the work is
-    called with, small and picklable.
+    called with, small and picklable. `limit`: longest it may take [s] where the run sets no limit for all.
     """
 
     key: str
     task: Any
+    limit: float = WALL_LIMIT
+
+    def within(self, limit: float | None) -> float:
+        """Longest it may take [s]: the run's limit, where it sets one."""
+        return self.limit if limit is None else limit
 
 
 class Work(Protocol):

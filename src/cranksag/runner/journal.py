@@ -37,6 +37,7 @@ class Journal:
         except OSError as error:
             raise InputError([f"{self.path}: cannot be written: {error.strerror}"]) from None
         self._places: dict[bytes, int] = {}
+        self._hung: dict[bytes, float] = {}  # limit [s] within which a job did not come back
         try:
             self._claim()
             self._read()
@@ -52,6 +53,10 @@ class Journal:
 
     def __contains__(self, key: str) -> bool:
         return _short(key) in self._places
+
+    def settles(self, key: str, limit: float) -> bool:
+        """Whether the job is done: it is here, and did not merely hang within less than the limit [s] it has now."""
+        return key in self and self._hung.get(_short(key), limit) >= limit
 
     def recall(self, key: str, number: int) -> Outcome:
         """The outcome of a job done earlier, for the job at position `number`."""
@@ -72,7 +77,7 @@ class Journal:
         written = os.write(self._file, data)
         while written < len(data):  # a full disk raises; a signal may shorten
             written += os.write(self._file, data[written:])
-        self._places[_short(outcome.key)] = place
+        self._note(line, place)
 
     def close(self, *, delete: bool = False) -> None:
         """Close; `delete` when everything in it has been written elsewhere."""
@@ -103,7 +108,7 @@ class Journal:
                         if entry != _HEADER:
                             raise ValueError
                     else:
-                        self._places[_short(entry["key"])] = place
+                        self._note(entry, place)
                 except (ValueError, KeyError, TypeError):
                     raise InputError([f"{self.path}:{number + 1}: not a journal of this program"]) from None
                 place += len(line)
@@ -113,6 +118,14 @@ class Journal:
             os.ftruncate(self._file, place)
         if place == 0:
             os.write(self._file, json.dumps(_HEADER).encode() + b"\n")
+
+    def _note(self, line: dict[str, Any], place: int) -> None:
+        """Remember where a job's last line stands."""
+        key = _short(line["key"])
+        self._places[key] = place
+        self._hung.pop(key, None)
+        if line.get("failure") == "hung":
+            self._hung[key] = float(line["seconds"])
 
     def _line_at(self, place: int) -> bytes:
         data, size = b"", 4096

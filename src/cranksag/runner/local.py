@@ -19,9 +19,6 @@ from cranksag.errors import InputError
 from cranksag.runner.jobs import Job, Outcome
 from cranksag.runner.process import START_LIMIT, Worker, packed
 
-WALL_LIMIT = 60.0
-"""Longest one task may take [s] before its process is taken to hang."""
-
 BATCH_SECONDS, LARGEST_BATCH = 0.25, 64
 """A batch is sized to last this long [s], and holds so many tasks at most [-]."""
 
@@ -49,7 +46,7 @@ class _Item:
 class LocalPool:
     """Worker processes for one run; `finished` yields outcomes in the order in which they are ready."""
 
-    def __init__(self, work: Any, workers: int, wall_limit: float) -> None:
+    def __init__(self, work: Any, workers: int, wall_limit: float | None) -> None:
         self._work = packed(work)
         self.size = workers
         self._limit = wall_limit
@@ -130,13 +127,11 @@ class LocalPool:
             assert isinstance(channel, Connection)
             yield from self._read(by_channel[channel])
         for worker in list(self._workers):
-            if worker.busy_for() > (self._limit if worker.ready else START_LIMIT):
+            limit = worker.waiting[0].job.within(self._limit) if worker.waiting else START_LIMIT
+            if worker.busy_for() > limit:
                 if not worker.ready:
                     raise worker.not_starting()
-                item = worker.waiting.popleft()
-                yield self._failed(
-                    item, "hung", f"no answer within {self._limit:g} s, the worker process was stopped", self._limit
-                )
+                yield self._failed(worker.waiting.popleft(), "hung", hung(limit), limit)
                 self._drop(worker)
 
     def _read(self, worker: Worker) -> Iterator[Outcome]:
@@ -188,6 +183,11 @@ class LocalPool:
     @staticmethod
     def _failed(item: _Item, kind: str, reason: str, seconds: float) -> Outcome:
         return Outcome(item.number, item.job.key, None, kind, reason, seconds)
+
+
+def hung(limit: float) -> str:
+    """Why a task is taken to hang."""
+    return f"no answer within {limit:.4g} s, the worker process was stopped"
 
 
 def checked_workers(workers: int | None) -> int:

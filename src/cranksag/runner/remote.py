@@ -20,7 +20,7 @@ from typing import Any
 from cranksag.errors import InputError, SimulationError
 from cranksag.runner.jobs import Job, Outcome
 from cranksag.runner.keys import model_fingerprint, solver_fingerprint
-from cranksag.runner.local import BATCH_SECONDS, DEATHS_ALLOWED, LARGEST_BATCH
+from cranksag.runner.local import BATCH_SECONDS, DEATHS_ALLOWED, LARGEST_BATCH, hung
 from cranksag.runner.process import START_LIMIT, Worker, packed
 
 Message = tuple[Any, ...]
@@ -37,8 +37,8 @@ _idle: dict[str, list[Worker]] = {}
 _lock = threading.Lock()
 
 
-def run_batch(blob: bytes, tasks: list[Any], wall_limit: float, model: str) -> list[Message]:
-    """Messages of a batch of tasks, in order; called on a dask worker.
+def run_batch(blob: bytes, tasks: list[tuple[Any, float]], model: str) -> list[Message]:
+    """Messages of a batch of tasks, each with its wall limit [s], in order; called on a dask worker.
 
     Raises
     ------
@@ -53,12 +53,12 @@ def run_batch(blob: bytes, tasks: list[Any], wall_limit: float, model: str) -> l
         )
     name = hashlib.sha256(blob).hexdigest()
     messages: list[Message] = []
-    left = deque((task, 0) for task in tasks)
+    left = deque((task, limit, 0) for task, limit in tasks)
     worker: Worker | None = None
     try:
         while left:
             worker = worker if worker is not None else _borrowed(name, blob)
-            worker, done = _some(worker, left, wall_limit)
+            worker, done = _some(worker, left)
             messages += done
     finally:
         if worker is not None and not worker.waiting and worker.ready:
@@ -85,15 +85,15 @@ def _borrowed(name: str, blob: bytes) -> Worker:
     return worker
 
 
-def _some(worker: Worker, left: deque[tuple[Any, int]], wall_limit: float) -> tuple[Worker | None, list[Message]]:
+def _some(worker: Worker, left: deque[tuple[Any, float, int]]) -> tuple[Worker | None, list[Message]]:
     """Messages of as many tasks as this child answers; None for the child if it is used up."""
     messages: list[Message] = []
-    alone = left[0][1] > 0
-    batch = [left[0]] if alone else [entry for entry in left if entry[1] == 0]
-    worker.give(batch, [task for task, _ in batch])
+    alone = left[0][2] > 0
+    batch = [left[0]] if alone else [entry for entry in left if entry[2] == 0]
+    worker.give(batch, [task for task, _, _ in batch])
     while worker.waiting:
-        hung = not wait([worker.connection], wall_limit)
-        message = None if hung else worker.take()
+        late = not wait([worker.connection], worker.waiting[0][1])
+        message = None if late else worker.take()
         if message is not None:
             worker.waiting.popleft()
             left.popleft()
@@ -104,14 +104,13 @@ def _some(worker: Worker, left: deque[tuple[Any, int]], wall_limit: float) -> tu
                 return None, messages
             continue
         worker.waiting.clear()
-        how = "" if hung else worker.how_it_ended()
+        how = "" if late else worker.how_it_ended()
         worker.kill()
-        task, deaths = left.popleft()
-        if hung:
-            reason = f"no answer within {wall_limit:g} s, the worker process was stopped"
-            messages.append(("failed", "hung", reason, True, wall_limit))
+        task, limit, deaths = left.popleft()
+        if late:
+            messages.append(("failed", "hung", hung(limit), True, limit))
         elif deaths + 1 < DEATHS_ALLOWED:
-            left.appendleft((task, deaths + 1))
+            left.appendleft((task, limit, deaths + 1))
         else:
             messages.append(("failed", "died", f"the worker process died ({how})", True, 0.0))
         return None, messages
@@ -141,7 +140,7 @@ class DaskPool:
     address : "dask://host:port"
     """
 
-    def __init__(self, work: Any, address: str, wall_limit: float) -> None:
+    def __init__(self, work: Any, address: str, wall_limit: float | None) -> None:
         try:
             distributed: Any = import_module("distributed")
         except ImportError:
@@ -179,8 +178,8 @@ class DaskPool:
                     if not batch:
                         more = False
                         continue
-                    tasks = [job.task for _, job in batch]
-                    future = self._client.submit(run_batch, blob, tasks, self._limit, here(), pure=False)
+                    tasks = [(job.task, job.within(self._limit)) for _, job in batch]
+                    future = self._client.submit(run_batch, blob, tasks, here(), pure=False)
                     under_way[future] = batch
                     ready.add(future)
                 if not under_way:

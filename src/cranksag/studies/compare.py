@@ -10,7 +10,7 @@ from typing import Any
 from cranksag.catalogue import Catalogue
 from cranksag.errors import InputError, Interrupted, SimulationError
 from cranksag.resolve import Boat, resolve
-from cranksag.runner import WALL_LIMIT, BoatWork, Changed, Keys, Progress, StopRequest, run_many, whole
+from cranksag.runner import BoatWork, Changed, Keys, Progress, StopRequest, run_many, whole
 from cranksag.scenario import Scenario
 from cranksag.simulate import Ladder, simulate_boat
 from cranksag.solver import LADDER
@@ -72,7 +72,7 @@ def compare(
     catalogue: Catalogue | None = None,
     workers: int | None = None,
     on: str | None = None,
-    wall_limit: float = WALL_LIMIT,
+    wall_limit: float | None = None,
     ladder: Ladder = LADDER,
     simulate: Callable[[Boat, Ladder], Result] = simulate_boat,
     progress: bool = False,

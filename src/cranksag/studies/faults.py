@@ -16,7 +16,7 @@ from typing import Any
 
 from cranksag.errors import LibraryDead, SimulationError
 from cranksag.resolve.model import Bank, Boat, NoHoldUp, Note
-from cranksag.runner import Job, run_many
+from cranksag.runner import Job, limit_of, run_many
 from cranksag.studies.faultlist import SOUND, Fault, single_faults
 from cranksag.studies.faultloads import HOT, OVERLOADED, conductor_dangers, limiter_dangers
 from cranksag.studies.faultreading import (
@@ -35,6 +35,9 @@ from cranksag.studies.faultreading import (
 )
 from cranksag.studies.faultrun import Bench, make_bench, run_fault, without_hold_up
 from cranksag.studies.faultwords import MAY_HOLD, current_warnings, message, node_dangers, voltage_warnings
+
+RUNS = 3
+"""Whole cranks that the runs behind a row last at most: the fault, its inrush, and the same without the hold-up."""
 
 __all__ = ["Current", "FaultRow", "FaultStudy", "LiveNode", "fault_document", "run_faults"]
 
@@ -106,7 +109,8 @@ def run_faults(
     if workers == 0:
         rows = [study(task) for task in tasks]
     else:
-        jobs = [Job(f"{part}: {fault}", (part, fault)) for part, fault in tasks]
+        limit = RUNS * limit_of(boat)
+        jobs = [Job(f"{part}: {fault}", (part, fault), limit) for part, fault in tasks]
         rows = []
         for done in run_many(jobs, FaultStudy(boat), workers):
             part, fault = tasks[done.number]

@@ -59,7 +59,8 @@ NUMBERS = (
 the scenario says it never does. `wire_length_m` counts every written or
 defaulted conductor, out and back, and `copper_kg` its copper; `mass_kg` that copper and the named catalogue parts that
 state a mass, as many as the boat has of each, empty where a capacitor bank is neither a part that states one nor of the
-capacitance of such a part; `cost` is in the unit of the prices given or stated in the catalogue, empty without one."""
+capacitance of such a part; `cost` is in the unit of the prices given or stated in the catalogue, empty without one;
+`solve_s` of a row that hung is the time after which it was stopped."""
 
 TEXTS = ("display", "source", "near_switching", "dangers", "warnings")
 """Text columns: which display is the worst, what fed it at its minimum, and short notes joined by "; "."""

@@ -101,6 +101,10 @@ class Plan:
         """The row as changes to the scenario."""
         return tuple((axis.path, text) for axis, text in zip(self.axes, row.texts, strict=True))
 
+    def place(self, path: str) -> int:
+        """Position of the axis of a field."""
+        return next(place for place, axis in enumerate(self.axes) if axis.path == path)
+
     def _grid(self) -> Iterator[Row]:
         group_of = {place: g for g, group in enumerate(self.groups) for place in group}
         where = [group_of[leader] for leader in self.leaders]

@@ -13,7 +13,13 @@ from collections.abc import Callable, Iterable
 
 from cranksag.studies.trial import Trial
 
-__all__ = ["Pair", "Search"]
+__all__ = ["FAILS", "HOLDS", "NO_RESULT", "NO_START", "OPEN", "RULED_OUT", "SHORT", "Pair", "Search"]
+
+HOLDS, SHORT, FAILS, RULED_OUT, NO_START, NO_RESULT, OPEN = (
+    "holds", "short of margin", "fails", "ruled out", "engine does not start", "no result", "open",
+)  # fmt: skip
+"""What became of a value: the display runs on with less than the wanted margin where it is `SHORT`, and restarts or is
+not up at START where it `FAILS`."""
 
 Pair = tuple[int, int]
 """Position of a value and of a corner."""
@@ -37,11 +43,21 @@ class Search:
         """Keep what became of a value in a corner."""
         self.trials[pair] = trial
 
+    def verdict(self, trial: Trial) -> str:
+        """What became of a trial."""
+        if trial.margin is None:
+            return NO_RESULT
+        if trial.refused:
+            return RULED_OUT
+        if self._must_start and not trial.starts:
+            return NO_START
+        if not trial.holds:
+            return FAILS
+        return HOLDS if trial.margin >= self.wanted - TOLERANCE else SHORT
+
     def passes(self, trial: Trial) -> bool:
         """Whether a trial is good enough."""
-        if trial.margin is None or trial.refused or not trial.holds or (self._must_start and not trial.starts):
-            return False
-        return trial.margin >= self.wanted - TOLERANCE
+        return self.verdict(trial) == HOLDS
 
     def of(self, value: int) -> dict[int, Trial]:
         """Trials of a value by corner."""

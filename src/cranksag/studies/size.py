@@ -22,7 +22,6 @@ from cranksag.errors import InputError, Interrupted, SimulationError
 from cranksag.quantities import VOLTAGE, parse_option
 from cranksag.resolve import Boat, resolve
 from cranksag.runner import (
-    WALL_LIMIT,
     BoatWork,
     Changed,
     Keys,
@@ -38,7 +37,7 @@ from cranksag.simulate import Ladder, simulate_boat
 from cranksag.solver import LADDER
 from cranksag.studies.axes import Axis, part_kinds
 from cranksag.studies.corners import DEFAULT_CORNERS, Corner, changes_of
-from cranksag.studies.search import TOLERANCE, Pair, Search
+from cranksag.studies.search import FAILS, NO_RESULT, NO_START, OPEN, RULED_OUT, SHORT, Pair, Search
 from cranksag.studies.shelf import shelf_of
 from cranksag.studies.trial import FUSE_LOAD, Trial, TrialMeasure
 from cranksag.studies.variants import AS_WRITTEN, Variant, parse_variants
@@ -87,7 +86,7 @@ class Tried:
 
     `value` as written; `si` [SI], None for a name; `holds`: in every corner, None where that was left open; `corner`:
     the hardest of those that were tried; `margin` [V] and `why` (what goes wrong) in it; `complete`: every corner was
-    tried.
+    tried; `verdict` in one word or a few: as in `cranksag.studies.search`.
     """
 
     value: str
@@ -97,6 +96,7 @@ class Tried:
     corner: str
     why: str
     complete: bool
+    verdict: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,8 +106,9 @@ class Size:
     `margin_wanted` [V]; `answer`: the smallest value that holds, None if no value does; `next_smaller`: the one before
     it on the shelf; `best`: where none holds, the value that comes nearest; `reason`: why none holds; `monotone`: no
     larger value was seen to fail where a smaller one holds; `tried`: values that were tried, ascending; `corners`:
-    their names; `fails_in`: those in which the best does not hold; `not_starting`: those in which the engine does not
-    start with the answer (or the best); `runs`: simulations; `shelf`: values on it.
+    their names; `fails_in`: those in which the best does not hold, of which `short_in` lack only margin;
+    `not_starting`: those in which the engine does not start with the answer (or the best); `runs`: simulations;
+    `shelf`: values on it.
     """
 
     path: str
@@ -120,6 +121,7 @@ class Size:
     tried: tuple[Tried, ...]
     corners: tuple[str, ...]
     fails_in: tuple[str, ...]
+    short_in: tuple[str, ...]
     not_starting: tuple[str, ...]
     notes: tuple[str, ...]
     runs: int
@@ -143,16 +145,30 @@ class Size:
             "binding_corner": None if shown is None else shown.corner,
             "next_smaller": None
             if smaller is None
-            else {"value": smaller.value, "margin_v": smaller.margin, "corner": smaller.corner, "why": smaller.why},
+            else {
+                "value": smaller.value,
+                "margin_v": smaller.margin,
+                "corner": smaller.corner,
+                "why": smaller.why,
+                "verdict": smaller.verdict,
+            },
             "holds": self.holds,
             "reason": self.reason,
             "nearest": None if self.best is None else self.best.value,
             "monotone": self.monotone,
             "corners": list(self.corners),
             "fails_in": list(self.fails_in),
+            "short_in": list(self.short_in),
             "not_starting": list(self.not_starting),
             "tried": [
-                {"value": t.value, "holds": t.holds, "margin_v": t.margin, "corner": t.corner, "complete": t.complete}
+                {
+                    "value": t.value,
+                    "holds": t.holds,
+                    "verdict": t.verdict,
+                    "margin_v": t.margin,
+                    "corner": t.corner,
+                    "complete": t.complete,
+                }
                 for t in self.tried
             ],
             "notes": list(self.notes),
@@ -171,7 +187,7 @@ def size(
     catalogue: Catalogue | None = None,
     workers: int | None = None,
     on: str | None = None,
-    wall_limit: float = WALL_LIMIT,
+    wall_limit: float | None = None,
     ladder: Ladder = LADDER,
     simulate: Callable[[Boat, Ladder], Result] = simulate_boat,
     progress: bool = False,
@@ -357,7 +373,7 @@ class _Bench:
         search: Search,
         workers: int | None,
         on: str | None,
-        wall_limit: float,
+        wall_limit: float | None,
         stop: StopRequest,
         bar: Progress,
     ) -> None:
@@ -411,6 +427,7 @@ def _answer(path: str, wanted: float, axis: Axis, names: Sequence[str], search: 
         tried=tuple(tried.values()),
         corners=tuple(names),
         fails_in=tuple(names[c] for c, trial in search.of(place).items() if not search.passes(trial)),
+        short_in=tuple(names[c] for c, trial in search.of(place).items() if search.verdict(trial) == SHORT),
         not_starting=idle,
         notes=notes,
         runs=len(trials),
@@ -433,27 +450,32 @@ def _tried(value: int, axis: Axis, names: Sequence[str], search: Search) -> Trie
     corner = search.hardest(value)
     assert corner is not None
     trial = search.trials[value, corner]
+    decided = search.decided(value)
     named = isinstance(spec_at(axis.path), Text) or math.isnan(axis.values[value])
     return Tried(
         value=axis.texts[value],
         si=None if named else axis.values[value],
-        holds=search.decided(value),
+        holds=decided,
         margin=trial.margin,
         corner=names[corner],
         why=trial.refused or trial.why,
         complete=len(search.of(value)) == search.corners,
+        verdict=OPEN if decided is None else search.verdict(trial),
     )
 
 
 def _reason(axis: Axis, best: Tried, wanted: float) -> str:
     """Why no value holds, from the one that comes nearest."""
     span = axis.texts[0] if len(axis) == 1 else f"{axis.texts[0]} to {axis.texts[-1]}"
-    if best.margin is None:
-        short = "gives no result"
-    elif best.margin >= wanted - TOLERANCE:
-        short = f"fails with {best.margin:.2f} V of margin"
-    else:
-        short = f"is {wanted - best.margin:.2f} V short of the wanted {wanted:g} V"
+    margin = best.margin if best.margin is not None else math.nan
+    short = f"{wanted - margin:.2f} V short of the wanted margin of {wanted:g} V"
+    told = {
+        SHORT: f"keeps the display running but is {short}",
+        FAILS: f"fails with {margin:.2f} V of margin" if margin >= wanted else f"fails, {short},",
+        RULED_OUT: "is ruled out",
+        NO_START: "does not start the engine",
+        NO_RESULT: "gives no result",
+    }[best.verdict]
     because = f": {best.why}" if best.why else ""
     nearest = "it" if len(axis) == 1 else f"the nearest, {best.value},"
-    return f"no value of {span} holds, because {nearest} {short} in the corner {best.corner!r}{because}"
+    return f"no value of {span} holds, because {nearest} {told} in the corner {best.corner!r}{because}"

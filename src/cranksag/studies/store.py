@@ -23,13 +23,13 @@ from cranksag.errors import InputError
 from cranksag.studies.measures import LEADING, NUMBERS, TEXTS
 from cranksag.studies.table import STATUSES, AxisColumn, Table, TextColumn
 
-__all__ = ["COLUMNS", "SUFFIXES", "checked_target", "read_table", "refuse_other", "write_table"]
+__all__ = ["COLUMNS", "SUFFIXES", "checked_target", "fields_in", "read_table", "write_table"]
 
 SUFFIXES = (".csv", ".parquet", ".sqlite")
 """Kinds of file, by the end of the name."""
 
-COLUMNS = (*LEADING, "status", "reason", *NUMBERS[len(LEADING) :], *TEXTS)
-"""Columns after those of the axes."""
+COLUMNS = (*LEADING, "status", "reason", *NUMBERS[len(LEADING) :], *TEXTS, "run_key")
+"""Columns after those of the axes; `run_key` is for --resume: see `cranksag.studies.earlier`."""
 
 _WHOLE = frozenset({"restarts", "engages", "turns", "fires", "starts", "chatter_count", "cut_outs"})
 _AXIS = re.compile(r"(.+) \[([^\]]+)\]")
@@ -56,27 +56,14 @@ def checked_target(path: Path | str) -> Path:
     return target
 
 
-def refuse_other(path: Path, axes: Sequence[str]) -> None:
-    """Refuse to write results over a file that holds anything but results of a sweep over the same fields.
+def fields_in(path: Path) -> list[str]:
+    """The swept fields of a result file, by its columns; of another version too.
 
     Raises
     ------
     InputError
-        It is another sweep's result, or none.
+        It is none.
     """
-    if not path.is_file() or path.stat().st_size == 0:
-        return
-    todo = "choose another name, or --force to write over it"
-    try:
-        held = _axes_in(path)
-    except InputError:
-        raise InputError([f"{path}: exists and is no result of a sweep; {todo}"]) from None
-    if sorted(held) != sorted(axes):
-        raise InputError([f"{path}: holds another sweep, over {', '.join(held) or 'nothing'}; {todo}"])
-
-
-def _axes_in(path: Path) -> list[str]:
-    """The swept fields of a result file, by its columns."""
     kind = path.suffix.lower()
     try:
         if kind == ".csv":
@@ -153,8 +140,8 @@ def _cells(table: Table) -> Iterator[list[Any]]:
     for axis in table.axes:
         columns += [(table.written[axis.path], False), (table.numbers[axis.number_name], False)]
     for name in COLUMNS:
-        if name == "status":
-            columns.append((None, False))
+        if name in ("status", "run_key"):
+            columns.append((name, False))
         elif name in table.texts:
             columns.append((table.texts[name], False))
         else:
@@ -162,8 +149,8 @@ def _cells(table: Table) -> Iterator[list[Any]]:
     for row in range(len(table)):
         cells: list[Any] = []
         for column, whole in columns:
-            if column is None:
-                cells.append(STATUSES[table.status[row]])
+            if isinstance(column, str):
+                cells.append(table.keys[row].decode() if column == "run_key" else STATUSES[table.status[row]])
             elif isinstance(column, TextColumn):
                 cells.append(column[row])
             else:
@@ -181,6 +168,8 @@ def _table(axes: Sequence[AxisColumn], rows: Sequence[Sequence[Any]] | Iterator[
         for name, cell in zip(names, cells, strict=True):
             if name == "status":
                 table.status[number] = STATUSES.index(str(cell))
+            elif name == "run_key":
+                table.keys[number] = str(cell or "").encode("ascii", "replace")
             elif name in texts:
                 texts[name].put(number, "" if cell is None else str(cell))
             elif cell not in (None, ""):
@@ -251,7 +240,7 @@ def _quoted(name: str) -> str:
 
 def _write_sqlite(table: Table, path: Path) -> None:
     names = _names(table.axes)
-    text = {axis.path for axis in table.axes} | {"status", "reason", *TEXTS}
+    text = {axis.path for axis in table.axes} | {"status", "reason", "run_key", *TEXTS}
     kinds = ["TEXT" if n in text else "INTEGER" if n in _WHOLE else "REAL" for n in names]
     base = sqlite3.connect(path)
     try:
@@ -300,6 +289,8 @@ def _write_parquet(table: Table, path: Path) -> None:
     for name in _names(table.axes):
         if name == "status":
             columns[name] = arrow.DictionaryArray.from_arrays(arrow.array(table.status), list(STATUSES))
+        elif name == "run_key":
+            columns[name] = arrow.array([key.decode() for key in table.keys.tolist()])
         elif name in coded:
             columns[name] = arrow.DictionaryArray.from_arrays(arrow.array(coded[name].codes), coded[name].texts)
         else:

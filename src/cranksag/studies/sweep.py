@@ -17,7 +17,6 @@ from cranksag.errors import InputError, Interrupted
 from cranksag.resolve import Boat
 from cranksag.runner import (
     SUFFIX,
-    WALL_LIMIT,
     BoatWork,
     Changed,
     Job,
@@ -33,10 +32,11 @@ from cranksag.simulate import Ladder, simulate_boat
 from cranksag.solver import LADDER
 from cranksag.studies.analysis import boundary, drivers, near_switching, survivors
 from cranksag.studies.axes import Axis, parse_axes
+from cranksag.studies.earlier import Earlier, earlier, seal
 from cranksag.studies.measures import RowMeasure, parse_price
 from cranksag.studies.plan import Plan, make_plan, parse_sample
-from cranksag.studies.store import checked_target, refuse_other, write_table
-from cranksag.studies.table import AxisColumn, Table
+from cranksag.studies.store import checked_target, write_table
+from cranksag.studies.table import STATUSES, AxisColumn, Table
 from cranksag.verdict.results import Result
 
 __all__ = ["Sweep", "Ties", "summary_of", "sweep"]
@@ -76,7 +76,7 @@ def sweep(
     out: Path | str | None = None,
     resume: bool = False,
     force: bool = False,
-    wall_limit: float = WALL_LIMIT,
+    wall_limit: float | None = None,
     ladder: Ladder = LADDER,
     simulate: Callable[[Boat, Ladder], Result] = simulate_boat,
     progress: bool = False,
@@ -84,7 +84,9 @@ def sweep(
     """Crank every combination of axis values.
 
     Each row is its own simulation in a worker process; one that fails loses itself only and says why. With `out`
-    a journal is kept beside the file, so that an interrupted sweep can be carried on with `resume`.
+    a journal is kept beside the file until that is complete, so that an interrupted sweep can be carried on with
+    `resume`. The rows of a complete file are taken over as well: those of this very boat, model and solver that nobody
+    has changed since. A file of other combinations is not written over.
 
     Parameters
     ----------
@@ -96,9 +98,9 @@ def sweep(
     workers : processes; one for each processor by default
     on : "dask://host:port" of a running scheduler instead
     out : table to write: .csv, .parquet or .sqlite
-    resume : carry on with the journal of `out`
+    resume : carry on with what `out` and its journal hold; only what is in neither is run
     force : write over whatever `out` is, and begin anew where an interrupted sweep has left its journal
-    wall_limit : longest one row may take [s]
+    wall_limit : longest one row may take [s]; by default 20 s for each second simulated, 60 s at least
     ladder : groups of solver settings, tried in order
     simulate : an importable function from boat and ladder to result
     progress : tell on stderr how far it is
@@ -121,19 +123,18 @@ def sweep(
     if resume and out is None:
         raise InputError(["--resume needs --out: the journal lies beside that file"])
     target = None if out is None else checked_target(out)
-    if target is not None and not force:
-        refuse_other(target, [axis.path for axis in plan.axes])
+    before = None if target is None else earlier(target, plan, resume=resume, force=force)
     if target is not None and force and not resume:
         journal_path(target).unlink(missing_ok=True)
     journal = None if target is None else Journal(journal_path(target), resume=resume)
-    run = _Run(plan, work)
+    run = _Run(plan, work, before if resume else None)
     told = partial(interrupted, run.done, run.count, kept=target is not None)
     try:
         with closing(journal) if journal is not None else nullcontext(), StopRequest(told) as stop:
             with Progress(run.count, quiet=not progress) as bar:
                 run.fill(stop, bar, journal, workers, on, wall_limit)
             finished = run.finished()
-            if target is not None:
+            if target is not None and (run.done() or not finished.interrupted):
                 write_table(finished.table, target)
     except KeyboardInterrupt:  # after the request was heard and left
         raise Interrupted(told()) from None
@@ -189,8 +190,9 @@ def _first_rows(plan: Plan, scenario: Scenario) -> None:
 class _Run:
     """One sweep under way."""
 
-    def __init__(self, plan: Plan, work: BoatWork) -> None:
-        self.plan, self.work = plan, work
+    def __init__(self, plan: Plan, work: BoatWork, before: Earlier | None) -> None:
+        self.plan, self.work, self._before = plan, work, before
+        self._rows: list[int] = []  # of the jobs handed out
         self.count = plan.count()
         columns = [AxisColumn(axis.path, axis.unit, axis.free_text) for axis in plan.axes]
         self.table = Table.empty(columns, self.count)
@@ -207,10 +209,11 @@ class _Run:
         journal: Journal | None,
         workers: int | None,
         on: str | None,
-        wall_limit: float,
+        wall_limit: float | None,
     ) -> None:
         """Run what has to be run, row by row into the table."""
         began = time.perf_counter()
+        self._keep(wall_limit, bar)
         outcomes = run_many(self._jobs(), self.work, workers, on=on, wall_limit=wall_limit, journal=journal, stop=stop)
         self.workers, self.on = outcomes.workers, on
         try:
@@ -225,18 +228,42 @@ class _Run:
         """Rows that are in the table."""
         return self.computed + self.recalled
 
-    def _jobs(self) -> Iterator[Job]:
+    def _keep(self, wall_limit: float | None, bar: Progress) -> None:
+        """Take over what an earlier table holds, all of it before anything is run: an interrupt then loses none."""
+        if self._before is None:
+            return
+        for number, job in self._numbered():
+            if self._before.give(job, wall_limit, self.table, number):
+                failed = self.table.status[number] == STATUSES.index("failed")
+                if failed:
+                    self.failures[self.table.texts["reason"][number].partition(":")[0]] += 1
+                self.recalled += 1
+                bar.step(failed=failed, recalled=True)
+        self._before = None
+
+    def _numbered(self) -> Iterator[tuple[int, Job]]:
+        """Every row that is not in the table yet, as a job; its axes are from here on."""
         keys = Keys(self.work)
         for number, row in enumerate(self.plan.rows()):
-            self.table.put_axes(number, row.texts, row.values)
-            yield keys.job(Changed(self.plan.overrides(row)))
+            if not self.table.status[number]:
+                self.table.put_axes(number, row.texts, row.values)
+                yield number, keys.job(Changed(self.plan.overrides(row)))
+
+    def _jobs(self) -> Iterator[Job]:
+        for number, job in self._numbered():
+            self._rows.append(number)
+            yield job
 
     def _take(self, outcome: Outcome) -> None:
+        row = self._rows[outcome.number]
         if outcome.failure:
-            self.table.fail(outcome.number, f"{outcome.failure}: {outcome.reason}")
+            self.table.fail(row, f"{outcome.failure}: {outcome.reason}")
             self.failures[outcome.failure] += 1
+            if outcome.failure == "hung":
+                self.table.numbers["solve_s"][row] = outcome.seconds
         else:
-            self.table.put(outcome.number, outcome.payload)
+            self.table.put(row, outcome.payload)
+        seal(self.table, row, outcome.key)
         self.recalled += outcome.recalled
         self.computed += not outcome.recalled
 
@@ -245,6 +272,7 @@ class _Run:
         groups = [[self.plan.axes[k].path for k in group] for group in self.plan.groups]
         sample = self.plan.sample
         self.table.meta = {
+            "title": self.work.bases[0].title or "",
             "plan": {
                 "kind": "grid" if sample is None else sample.kind,
                 "count": self.count if sample is None else sample.count,
@@ -255,6 +283,7 @@ class _Run:
             "workers": self.workers,
             "on": self.on,
             "computed": self.computed,
+            "recalled": self.recalled,
             "combinations": self.count,
             "failures": dict(self.failures),
         }
@@ -275,6 +304,7 @@ def summary_of(table: Table, margin: float = 0.0) -> dict[str, Any]:
     alive = survivors(table, margin)
     found = boundary(table)
     return {
+        "title": meta.get("title"),
         "combinations": combinations,
         "held": counts["held"],
         "restarted": counts["restarted"],
@@ -285,6 +315,7 @@ def summary_of(table: Table, margin: float = 0.0) -> dict[str, Any]:
         "workers": meta.get("workers"),
         "on": meta.get("on"),
         "computed": meta.get("computed"),
+        "recalled": meta.get("recalled"),
         "failures": meta.get("failures") or _failures(table),
         "survivors": len(alive),
         "survivor_margin_v": margin,

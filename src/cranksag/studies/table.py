@@ -18,6 +18,9 @@ from cranksag.studies.measures import NUMBERS, TEXTS
 STATUSES = ("", "held", "restarted", "failed")
 """Status by its code; code 0 is a row that was not run."""
 
+KEY = "S32"
+"""Kind of a row's `run_key`."""
+
 Floats = npt.NDArray[np.float64]
 
 
@@ -75,7 +78,8 @@ class Table:
 
     `written`: texts of each axis by path; `numbers`: SI values of each axis under `AxisColumn.number_name` and the
     measures of `NUMBERS`, nan where there is none; `texts`: `TEXTS` and `reason`; `status`: codes of `STATUSES`;
-    `meta`: seconds, workers and the like, whatever the file it came from could hold.
+    `keys`: the `run_key` of each row, empty without one; `meta`: seconds, workers and the like, whatever the file it
+    came from could hold.
     """
 
     axes: tuple[AxisColumn, ...]
@@ -83,6 +87,7 @@ class Table:
     numbers: dict[str, Floats]
     texts: dict[str, TextColumn]
     status: npt.NDArray[np.int8]
+    keys: npt.NDArray[np.bytes_]
     meta: dict[str, Any] = field(default_factory=dict)
 
     @classmethod
@@ -95,6 +100,7 @@ class Table:
             {name: np.full(rows, math.nan) for name in names},
             {name: TextColumn.empty(rows) for name in (*TEXTS, "reason")},
             np.zeros(rows, dtype=np.int8),
+            np.zeros(rows, dtype=KEY),
         )
 
     def __len__(self) -> int:
@@ -115,6 +121,12 @@ class Table:
             self.texts[name].put(row, text)
         self.texts["reason"].put(row, reason)
         self.status[row] = STATUSES.index(status)
+
+    def payload(self, row: int) -> list[Any]:
+        """The measures of one row as `put` takes them, without the time they took."""
+        numbers = [None if name == "solve_s" else _maybe(self.numbers[name][row]) for name in NUMBERS]
+        texts = [self.texts[name][row] for name in TEXTS]
+        return [numbers, texts, STATUSES[self.status[row]], self.texts["reason"][row]]
 
     def fail(self, row: int, reason: str) -> None:
         """Set one row as failed."""
@@ -137,6 +149,7 @@ class Table:
             {name: column[rows] for name, column in self.numbers.items()},
             {name: column.taken(rows) for name, column in self.texts.items()},
             self.status[rows],
+            self.keys[rows],
             dict(self.meta),
         )
 

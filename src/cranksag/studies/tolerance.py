@@ -22,7 +22,7 @@ import numpy.typing as npt
 from cranksag.catalogue import Catalogue
 from cranksag.errors import InputError, Interrupted, SimulationError
 from cranksag.resolve import Boat, resolve
-from cranksag.runner import WALL_LIMIT, BoatWork, Changed, Job, Overrides, Progress, StopRequest, run_many
+from cranksag.runner import BoatWork, Changed, Job, Overrides, Progress, StopRequest, limit_of, run_many
 from cranksag.runner.keys import digest
 from cranksag.scenario import Scenario
 from cranksag.simulate import Ladder, simulate_boat
@@ -187,7 +187,7 @@ def tolerance(
     catalogue: Catalogue | None = None,
     workers: int | None = None,
     on: str | None = None,
-    wall_limit: float = WALL_LIMIT,
+    wall_limit: float | None = None,
     ladder: Ladder = LADDER,
     simulate: Callable[[Boat, Ladder], Result] = simulate_boat,
     progress: bool = False,
@@ -296,7 +296,7 @@ def _drawn(spread: Spread, boat: Boat, draws: int, seed: int) -> Floats:
 def _jobs(
     work: DrawWork, boat: Boat, spreads: Sequence[Spread], values: dict[str, Floats], draws: int
 ) -> Iterator[Job]:
-    fingerprint = work.boats.fingerprint()
+    fingerprint, limit = work.boats.fingerprint(), limit_of(boat)
     fields = [s.path for s in spreads if s.path not in ON_THE_BOAT]
     multiples = [name for name in ON_THE_BOAT if name in values]
     for number in range(draws):
@@ -304,7 +304,7 @@ def _jobs(
             tuple((path, text_of(path, float(values[path][number]))) for path in fields),
             tuple((name, float(values[name][number])) for name in multiples),
         )
-        yield Job(digest(fingerprint, "draw", repr(task)), task)
+        yield Job(digest(fingerprint, "draw", repr(task)), task, limit)
 
 
 Choice = tuple[int, float, str, float]
