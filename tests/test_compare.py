@@ -234,3 +234,10 @@ def test_a_hold_up_that_leaves_less_than_none_says_why(here: None, tmp_path: Pat
     assert re.search(r"; 0\.\d\d V less at the lowest than the boat as written$", unit[1])
     found = json.loads(CliRunner().invoke(app, [*words, "--json"]).stdout)["variants"]
     assert [len(variant["falls_short"]) > 0 for variant in found] == [False, True, True]
+
+
+def test_a_panel_reaches_over_the_end_of_its_curves() -> None:
+    """After firing, few samples carry the highest voltage of the battery; they are shown."""
+    boat = simulate(loads_scenario(example_text("restarting")))
+    lower = overlay_figure([("as written", boat)]).axes[1]
+    assert lower.get_ylim()[1] > float(boat.traces.signals["battery"][-1])

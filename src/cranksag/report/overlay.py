@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 __all__ = ["overlay_figure"]
 
+EVEN = 2000  # [-] moments at which a curve is looked at for the height of its panel
 LOOKS: tuple[dict[str, Any], ...] = (
     {"color": "0.55", "linewidth": 2.2, "linestyle": "-"},
     {"color": "#000000", "linewidth": 1.6, "linestyle": "-"},
@@ -116,7 +117,8 @@ def _panel(
         ax.plot(time, values, zorder=3 + (number > 0), **look)
         inside = values[(time >= window[0]) & (time <= window[1])]
         lows.append(float(inside.min()))
-        highs.append(float(np.percentile(inside, 99.5)))  # a coil's spike must not squeeze the rest
+        # of the time, not of the samples: a coil's spike has many and must not squeeze the rest
+        highs.append(float(np.percentile(np.interp(np.linspace(*window, EVEN), time, values), 99.5)))
         mark = ""
         if signal == "display":
             mark = ": holds" if result.display.holds else ": restarts"
