@@ -10,7 +10,7 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from cranksag.parts import diode, diode_heat
@@ -204,6 +204,7 @@ def test_fit_brings_a_diode_back(saturation: float, emission: float, resistance:
 
 
 @given(model=MODELS, current=st.floats(0.0, 20.0), ambient=st.floats(-40.0, 85.0), thermal=st.floats(0.0, 40.0))
+@example(DiodeModel(1e-6, 1.84375, 0.0, gap=0.69), 10.0, 0.0, 4.0)  # its loss rises before it falls
 def test_junction_temperature_balances(model: DiodeModel, current: float, ambient: float, thermal: float) -> None:
     junction = diode_heat.junction_temperature(model, current, ambient, thermal)
     assert junction >= ambient - 1e-9

@@ -19,6 +19,7 @@ __all__ = [
 # Half period of 60 Hz for which surge ratings are printed [s]. Common practice of data sheets (8.3 ms).
 SURGE_HALF_CYCLE = 8.3e-3
 BRACKET_MARGIN = 1e-9  # [K]
+WIDENINGS = 10  # [-] of the bracket, each by a factor of two
 
 
 def forward_loss(model: DiodeModel, current: float, temperature: float) -> float:
@@ -40,8 +41,8 @@ def forward_loss(model: DiodeModel, current: float, temperature: float) -> float
 def junction_temperature(model: DiodeModel, current: float, ambient: float, thermal_resistance: float) -> float:
     """Steady junction temperature of a conducting diode, self-consistent with its own forward voltage.
 
-    Solves Tj = Ta + Rth I V(I, Tj) by bisection; the loss falls with Tj over the useful range, so the
-    crossing nearest to ambient is the answer.
+    Solves Tj = Ta + Rth I V(I, Tj) by bisection. The loss falls with Tj over the useful range; where it rises at first
+    (a low gap beside a large emission coefficient), the bracket is widened until it holds the crossing.
 
     Parameters
     ----------
@@ -54,11 +55,20 @@ def junction_temperature(model: DiodeModel, current: float, ambient: float, ther
     -------
     junction temperature [degC]
     """
+
+    def still_warms(temperature: float) -> bool:
+        return ambient + thermal_resistance * forward_loss(model, current, temperature) > temperature
+
     low = ambient
-    high = ambient + thermal_resistance * forward_loss(model, current, ambient) + BRACKET_MARGIN
+    rise = thermal_resistance * forward_loss(model, current, ambient) + BRACKET_MARGIN
+    for _ in range(WIDENINGS):
+        if not still_warms(ambient + rise):
+            break
+        low, rise = ambient + rise, 2.0 * rise
+    high = ambient + rise
     for _ in range(BISECTIONS):
         middle = 0.5 * (low + high)
-        if ambient + thermal_resistance * forward_loss(model, current, middle) > middle:
+        if still_warms(middle):
             low = middle
         else:
             high = middle
