@@ -23,7 +23,7 @@ from matplotlib.text import Text
 from rich.console import Console, Group
 
 from cranksag import report
-from cranksag.cli.summary import _budget, _figure
+from cranksag.cli.summary import _budget, _figure, summary
 from cranksag.examples import example_names, example_text
 from cranksag.report.placing import LABEL_SIZE, free_place, spread
 from cranksag.report.words import margin_words, seconds, volts
@@ -144,9 +144,11 @@ def test_the_voltage_axis_goes_no_further_down_than_a_curve(name: str) -> None:
     panel = drawn(name).axes[0]
     begin, end = panel.get_xlim()
     low, high = panel.get_ylim()
-    shown = [
-        y[(x >= begin) & (x <= end)].min() for x, y in (line.get_data() for line in panel.get_lines()) if len(x) > 100
-    ]
+    # but for what the S terminal's coils kick up, which the panel cuts off as it does a spike
+    curves = [line.get_data() for line in panel.get_lines() if line.get_color() != "#7a3f8f"]
+    shown = [y[(x >= begin) & (x <= end)].min() for x, y in curves if len(x) > 100]
+    if name == "only-clicks":
+        shown.append(0.0)  # the S terminal before START
     lowest = float(min(shown))
     assert low == 0.0 if lowest > 0.03 * high else low < min(lowest, 0.0)
     assert low >= min(lowest, 0.0) - 0.05 * (high - low)
@@ -160,6 +162,37 @@ def test_a_boat_that_only_clicks_shows_what_its_solenoid_gets_and_needs() -> Non
     assert f"S needs {budget.needed:.3g} V" in texts
     assert any("it only clicks" in " ".join(text.split()) for text in texts)
     assert not any("S terminal" in t.get_text() for t in _texts(drawn("restarting")))
+    low, high = drawn("only-clicks").axes[0].get_ylim()
+    assert -1.0 < low < 0.0 < high < 17.0  # what the coils kick up at the release does not squeeze the rest
+
+
+STARTS = {
+    "only clicks": ("only-clicks", {}, "from the solenoid's S terminal"),
+    "neutral open": ("restarting", {"start_circuit.neutral_switch": "open"}, "Take the gear out"),
+    "key let go": ("restarting", {"crank.key_held": "50 ms"}, "hold the key in START"),
+    "relay asks too much": ("restarting", {"start_circuit.relay_must_operate": "11.9 V", "start_circuit.joints":
+                            "10 ohm"}, "across the coil of the start relay"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", STARTS)
+def test_a_start_that_fails_is_repaired_where_it_fails(name: str) -> None:
+    """A start circuit that gives its solenoid enough is not to be repaired; a relay's coil is not at the S terminal."""
+    example, changes, advice = STARTS[name]
+    found = simulate(loads_scenario(example_text(example)).with_overrides(changes))
+    assert not found.cranks.engages
+    first = report.next_steps(found)[0]
+    assert advice in first
+    told = Console(width=200, record=True, file=io.StringIO())
+    told.print(*summary(found))
+    assert ("Voltage budget of the start circuit" in told.export_text()) is (name != "key let go")
+
+
+def test_a_display_that_is_always_fed_was_up_before_the_key() -> None:
+    fed = simulate(loads_scenario(example_text("restarting")).with_overrides({"feed.key_terminal": "always"}))
+    told = Console(width=200, record=True, file=io.StringIO())
+    told.print(*summary(fed))
+    assert re.search(r"gauges first up +before key-on", told.export_text())
 
 
 def test_the_stud_is_drawn_without_the_decks_own_spike() -> None:

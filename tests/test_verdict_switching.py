@@ -143,3 +143,11 @@ def test_a_dip_that_is_not_the_deepest_counts_too(reset_after: float, resets: in
     assert second[1] - second[0] == pytest.approx(58.41e-3, abs=0.5e-3)
     assert resets is None or result.display.restarts == resets
     assert any("only just resets" in found for found in result.near_switching) is near
+
+
+def test_a_display_reset_by_its_sense_pin_is_no_narrow_escape() -> None:
+    """Its supply stays two volts above the threshold."""
+    changes = {"displays.0.sense_threshold": "9 V", "displays.0.sense_from": "s terminal", "crank.attempts": "2"}
+    found = simulate(loads_scenario(example_text("restarting")).with_overrides(changes | {"crank.rest": "2 s"}))
+    assert found.display.restarts > 0
+    assert not any("resets" in text for text in found.near_switching)

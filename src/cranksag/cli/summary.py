@@ -51,7 +51,7 @@ def summary(result: Result) -> Iterator[RenderableType]:
     yield Text(plain(result.title), style="dim")
     yield band_note(result)
     yield from _notes("Dangers", result.dangers, "bold red")
-    if not result.cranks.engages:
+    if not result.cranks.engages and result.start_budget.falls_short:
         yield _section(f"Voltage budget of the start circuit at {result.start_budget.at:.3f} s", _start_budget(result))
     yield _section("Display", _displays(result))
     yield _section("Supply", _pairs(_supply(result)))
@@ -141,7 +141,9 @@ def _displays(result: Result) -> RenderableType:
 
 def _first_up(moment: float | None, start: float) -> str:
     """When the display has booted for the first time."""
-    return "not in this crank" if moment is None else f"{moment:.3g} s from key-on, {_from_start(moment - start)}"
+    if moment is None:
+        return "not in this crank"
+    return f"{moment:.3g} s from key-on, {_from_start(moment - start)}" if moment > 0.0 else "before key-on"
 
 
 def _from_start(moment: float) -> str:

@@ -38,6 +38,7 @@ NAME_LENGTH = 14  # [characters] of a display's name that fit beside its curve
 TALLEST = 1.4  # [-] of the voltages at rest: a spike above it is cut and its height written
 NEAR_ZERO = 0.015  # [-] of the panel's top: a curve nearer to 0 V than this would merge with the axis
 BRIEFEST = 2e-5  # [s] a shorter spike of the stud is the deck's own capacitance at work (circuits/boat.inc)
+SETTLES = 2e-3  # [s] in which the key's contact makes or breaks
 NO_CURRENT = 0.5  # [A] nothing to be marked
 HALF = 0.5  # [-] between the two states of a latch
 MARGIN = 0.02  # [-] of the figure's width left free beside its text
@@ -204,7 +205,8 @@ def _voltages(ax: Axes, result: Result, before: Result | None, window: Pair) -> 
         labels.append((_at(traces.time, series, window[1]), name, STYLES[signal]["color"]))
         shown = series[(traces.time >= window[0]) & (traces.time <= window[1])]
         low, high = min(low, float(shown.min())), max(high, float(shown.max()))
-    if not result.cranks.engages and result.start_budget.across == SOLENOID:
+    short = not result.cranks.engages and result.start_budget.falls_short
+    if short and result.start_budget.across == SOLENOID:
         shown = _solenoid(ax, result, window, labels)
         low, high = min(low, float(shown.min())), max(high, float(shown.max()), result.start_budget.needed)
     if before is not None:
@@ -231,7 +233,7 @@ def _voltages(ax: Axes, result: Result, before: Result | None, window: Pair) -> 
 
 
 def _solenoid(ax: Axes, result: Result, window: Pair, labels: list[tuple[float, str, Any]]) -> npt.NDArray[np.float64]:
-    """What the S terminal gets and what its coils need, where nothing engages; gives what is shown of the former."""
+    """What the S terminal gets and what its coils need; gives the former while the key is held."""
     traces, style, budget = result.traces, STYLES["s_terminal"], result.start_budget
     series = traces.signals["s_terminal"] - traces.signals["block"]
     ax.plot(traces.time, series, **style)
@@ -242,7 +244,11 @@ def _solenoid(ax: Axes, result: Result, window: Pair, labels: list[tuple[float, 
         textcoords="offset points", ha="center", va="bottom", fontsize=8.5, color=style["color"],
     )  # fmt: skip
     labels.append((budget.needed, f"S needs {budget.needed:.3g} V", style["color"]))
-    return series[(traces.time >= window[0]) & (traces.time <= window[1])]
+    # while the key is held: what its coils kick up at the release would squeeze the rest
+    crank, time = result.boat.crank, traces.time - result.boat.crank.key_on_before
+    attempts = np.arange(crank.attempts) * (crank.key_held + crank.rest)
+    held = [(time > start + SETTLES) & (time < start + crank.key_held - SETTLES) for start in attempts]
+    return np.concatenate(([0.0], series[np.any(held, axis=0)]))
 
 
 def _display_label(result: Result) -> str:

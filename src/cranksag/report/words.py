@@ -12,6 +12,7 @@ from cranksag.resolve.model import ConverterAhead
 from cranksag.verdict.display import first_runs
 from cranksag.verdict.results import BudgetLine, DisplayResult, Result
 from cranksag.verdict.shortfall import charging_advice, shortfalls, uncharged
+from cranksag.verdict.starting import RELAY_COIL
 
 __all__ = [
     "CAUTIONS",
@@ -222,18 +223,9 @@ def next_steps(result: Result) -> list[str]:
 
 
 def _repairs(result: Result) -> Iterator[str]:
-    boat, cranks = result.boat, result.cranks
+    cranks = result.cranks
     if not cranks.engages:
-        yield (
-            "Repair the start circuit first: with the key held in START measure the voltage from the solenoid's "
-            "S terminal to the engine block, then along the wire back to the key, and look for the largest drop."
-        )
-        lost = _largest(result.start_budget.lines)
-        if lost:
-            yield f"By this estimate it lies in: {lost}."
-        if boat.start.relay is None and boat.start.neutral_closed:
-            coil = same_power(START_RELAY, COIL_NOMINAL, boat.nominal_voltage)
-            yield f'See what a start relay would bring: --set "start_circuit.relay={coil:g} ohm".'
+        yield from _start_circuit(result)
         return
     if not cranks.turns or not cranks.fires:
         yield (
@@ -244,6 +236,38 @@ def _repairs(result: Result) -> Iterator[str]:
         named = _largest(result.demand_budget)
         if named:
             yield f"Look at the largest drops first, a repair there comes before any hold-up: {named}."
+
+
+def _start_circuit(result: Result) -> Iterator[str]:
+    """What to repair where the starter does not engage."""
+    boat, budget = result.boat, result.start_budget
+    if not boat.start.neutral_closed:
+        yield "Take the gear out, or find why the neutral switch does not close; nothing else is to be repaired first."
+        return
+    if not budget.falls_short:
+        yield (
+            "The start circuit gives the solenoid enough: hold the key in START until the engine turns, or find what "
+            "takes the supply away as the solenoid closes (battery, its cables and their joints)."
+        )
+        return
+    if budget.across == RELAY_COIL:
+        load, way = "across the coil of the start relay", "along the start wire back to the key"
+    else:
+        load, way = "from the solenoid's S terminal to the engine block", "along the wire back to the key"
+        if boat.start.relay is not None:
+            way = "along the wire back to the start relay's contact and to the battery"
+    yield (
+        f"Repair the start circuit first: with the key held in START measure the voltage {load}, then {way}, and look "
+        "for the largest drop."
+    )
+    lost = _largest(budget.lines)
+    if lost:
+        yield f"By this estimate it lies in: {lost}."
+    elif budget.across == RELAY_COIL:
+        yield f"No drop stands out: this relay asks for {volts(budget.needed, 1)}, fit one that closes at less."
+    if boat.start.relay is None:
+        coil = same_power(START_RELAY, COIL_NOMINAL, boat.nominal_voltage)
+        yield f'See what a start relay would bring: --set "start_circuit.relay={coil:g} ohm".'
 
 
 def _largest(lines: Sequence[BudgetLine]) -> str:

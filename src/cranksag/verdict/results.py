@@ -97,6 +97,11 @@ class StartBudget:
     needed: float
     lines: tuple[BudgetLine, ...]
 
+    @property
+    def falls_short(self) -> bool:
+        """Whether too little reaches it; else a start that fails has another cause."""
+        return self.left < self.needed
+
 
 @dataclass(frozen=True, slots=True)
 class Estimate:

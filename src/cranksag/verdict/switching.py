@@ -26,10 +26,9 @@ def near_switching(
     """What stands near its switching point, in words; empty if nothing does."""
     found = []
     for k, d in enumerate(displays):
-        if abs(d.margin) < MARGIN_BAND:
-            if not _still_falling(boat, k, d, traces):
-                found.append(f"{d.name}: margin {d.margin * 1e3:+.0f} mV")
-        elif _display_only_just_resets(boat, k, traces):
+        if abs(d.margin) < MARGIN_BAND and not _still_falling(boat, k, d, traces):
+            found.append(f"{d.name}: margin {d.margin * 1e3:+.0f} mV")
+        elif boat.displays[k].circuit.sense_threshold is None and _display_only_just_resets(boat, k, traces):
             found.append(f"{d.name}: only just resets once more, or only just does not")
     signals = traces.signals
     windows = [(a - times.key_on + 0.01, b - times.key_on) for a, b in zip(times.starts, times.releases, strict=True)]
