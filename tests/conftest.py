@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import signal
+from collections.abc import Iterator
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -32,6 +33,13 @@ settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE") or ("ci" if os.enviro
 
 # A shell that starts the tests in the background has Ctrl-C ignored, and children inherit that; some tests press it.
 signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+@pytest.fixture(autouse=True)
+def _ctrl_c_is_left_as_it_was() -> Iterator[None]:
+    """A test that leaves Ctrl-C ignored makes others fail that press it."""
+    yield
+    assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
 
 
 @pytest.fixture(scope="session")

@@ -10,7 +10,7 @@ from cranksag.examples import example_text
 from cranksag.scenario import loads_scenario
 from cranksag.simulate import simulate
 from cranksag.verdict.results import Result
-from cranksag.verdict.series import intervals_below
+from cranksag.verdict.series import crossings, intervals_below
 from cranksag.verdict.switching import MARGIN_BAND, only_just_flips
 from tests.strategies import scenario_of
 
@@ -151,3 +151,47 @@ def test_a_display_reset_by_its_sense_pin_is_no_narrow_escape() -> None:
     found = simulate(loads_scenario(example_text("restarting")).with_overrides(changes | {"crank.rest": "2 s"}))
     assert found.display.restarts > 0
     assert not any("resets" in text for text in found.near_switching)
+
+
+AT_THE_END = {
+    "temperature.ambient": "0 degC",
+    "battery.rating": "500 A",
+    "battery.state_of_charge": "59.162 %",
+    "battery.health": "50 %",
+    "battery.chemistry": "flooded",
+    "starter.power": "2.9774 kW",
+    "starter.motor": "series",
+    "engine.displacement": "4.2768 L",
+    "engine.cylinders": "6",
+    "cables.positive.0.length": "2.8809 m",
+    "cables.positive.0.size": "50 mm2",
+    "feed.from": "battery switch",
+    "feed.return_to": "battery negative",
+    "feed.length": "4.7973 m",
+    "feed.joints": "136.91 mohm",
+    "feed.return_joints": "6.9 mohm",
+    "displays.0.power": "3.9317 W",
+    "displays.0.brownout": "6 V",
+    "displays.0.reset_after": "4.7973 ms",
+    "displays.0.input_capacitance": "276.28 uF",
+    "hold_up.cut_out": "6.2494 V",
+    "hold_up.cut_in": "7.5 V",
+    "crank.key_on_before": "0.5 s",
+    "crank.key_held": "1.1835 s",
+    "engine.fires_after": "0.2 s",
+    "hold_up.branch": "converter",
+    "hold_up.restart_delay": "50 ms",
+}
+"""Its display restarts every 45 ms; with `crank.after` of 200 ms the 25th reset falls on the end of the run."""
+
+
+@pytest.mark.parametrize(
+    ("after", "near"), [("199.96 ms", True), ("200 ms", True), ("202 ms", False), ("215 ms", False)]
+)
+def test_a_reset_on_the_end_of_the_run_is_near_a_switching_point(after: str, near: bool) -> None:
+    """Steps ten times finer, 0.1 ms later: one restart less."""
+    result = simulate(scenario_of(("converter", AT_THE_END | {"crank.after": after})))
+    assert ("helm: a reset falls on the very end of the run" in result.near_switching) is near
+    ends = result.traces.time[-1]
+    last = crossings(result.traces.time, result.traces.signals["display_0_runs"], 0.5, rising=False)[-1]
+    assert near is (ends - last < 0.5e-3) or result.display.restarts == 24

@@ -8,12 +8,13 @@ import numpy as np
 from cranksag.circuit.timing import KeyTimes
 from cranksag.resolve.model import Boat, ConverterAhead, StandbyPack
 from cranksag.verdict.results import Cranks, DisplayResult, Traces
-from cranksag.verdict.series import Series, between, crossings, held_minimum
+from cranksag.verdict.series import Series, between, crossings, held_minimum, intervals_below
 
 MARGIN_BAND = 0.010  # [V] around the brown-out threshold: twice what the solver's steps may be worth
 FALLING_SHARE = 0.5  # [-] of a display's reset_after over which the voltage is seen to fall
 FALLING_LEAST = 5e-5  # [s] before the reset, where the load still stands
 CURRENT_BAND = 0.01  # [-] around a coil's operate or release current
+END_BAND = 5e-4  # [s] by which the solver's steps may move an event late in a restart loop
 RESTART_DELAY = 5e-3  # [s] above its restart voltage before a display starts; circuits/parts/display.inc
 CUT_OUT_DELAY = 1e-3  # [s] below its cut-out voltage before a converter stops; circuits/parts/converter.inc
 FLUTTER = 0.5  # [-] of a wait: a latch that flips sooner flutters on its own way over
@@ -31,6 +32,11 @@ def near_switching(
         elif boat.displays[k].circuit.sense_threshold is None and _display_only_just_resets(boat, k, traces):
             found.append(f"{d.name}: only just resets once more, or only just does not")
     signals = traces.signals
+    found += [
+        f"{d.name}: a reset falls on the very end of the run"
+        for k, d in enumerate(displays)
+        if _resets_at_the_end(boat, k, traces)
+    ]
     windows = [(a - times.key_on + 0.01, b - times.key_on) for a, b in zip(times.starts, times.releases, strict=True)]
     total = signals["pull_in_current"] + signals["hold_in_current"]
     coil = boat.solenoid
@@ -84,6 +90,20 @@ def _display_only_just_resets(boat: Boat, number: int, traces: Traces) -> bool:
     runs = traces.signals[f"display_{number}_runs"]
     on = np.interp(traces.time + FALLING_LEAST, traces.time, runs) >= 0.5
     return only_just_flips(traces.time, -volts, on, -circuit.brownout, circuit.reset_after)
+
+
+def _resets_at_the_end(boat: Boat, number: int, traces: Traces) -> bool:
+    """Whether the last reset comes, or is due, within `END_BAND` of the end: a hair decides whether it counts."""
+    circuit, time = boat.displays[number].circuit, traces.time
+    runs, end = traces.signals[f"display_{number}_runs"], float(time[-1])
+    resets = crossings(time, runs, 0.5, rising=False)
+    if resets.size and end - resets[-1] < END_BAND:
+        return True
+    volts = traces.signals["display" if circuit.at == "pins" else f"display_{number}_inside"]
+    below = intervals_below(time, volts, circuit.brownout)
+    if runs[-1] < 0.5 or not below or below[-1][1] < end:
+        return False
+    return bool(end - below[-1][0] > circuit.reset_after - END_BAND)
 
 
 def _display_only_just_starts(boat: Boat, number: int, traces: Traces) -> bool:
