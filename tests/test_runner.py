@@ -240,6 +240,18 @@ def test_what_hung_is_tried_again_when_it_may_take_longer(tmp_path: Path) -> Non
     assert len(notes.read_text().splitlines()) == 2
 
 
+@given(limit=st.floats(1e-9, 1e6))
+def test_what_hung_is_settled_for_the_very_limit_it_had(tmp_path_factory: pytest.TempPathFactory, limit: float) -> None:
+    path = tmp_path_factory.mktemp("journal") / "j"
+    journal = Journal(path)
+    journal.add(Outcome(0, "ab", None, "hung", "no answer", limit))
+    journal.close()
+    journal = Journal(path, resume=True)
+    assert journal.settles("ab", limit)
+    assert not journal.settles("ab", math.nextafter(limit, math.inf))
+    journal.close()
+
+
 def test_journal_refuses_what_is_not_its_own(tmp_path: Path) -> None:
     path = tmp_path / "j"
     path.write_text("a,b\n1,2\n")

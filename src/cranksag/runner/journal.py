@@ -67,7 +67,7 @@ class Journal:
 
     def add(self, outcome: Outcome) -> None:
         """Append an outcome; it is with the operating system when this returns."""
-        line: dict[str, Any] = {"key": outcome.key, "seconds": round(outcome.seconds, 6)}
+        line: dict[str, Any] = {"key": outcome.key, "seconds": outcome.seconds}
         if outcome.failure:
             line |= {"failure": outcome.failure, "reason": outcome.reason}
         else:
