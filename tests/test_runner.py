@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import ast
 import io
 import json
 import math
@@ -17,10 +18,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import cranksag
 from cranksag.errors import InputError, SimulationError
 from cranksag.runner import Job, Journal, Outcome, Progress, StopRequest, run_many
 from cranksag.runner.child import one_line
-from cranksag.runner.keys import digest, model_fingerprint
+from cranksag.runner.keys import _ROOMS, digest, model_fingerprint
 
 TESTS = str(Path(__file__).parent)
 END = 1.0 - math.exp(-10.0)  # [-] of the source, after ten time constants
@@ -317,6 +319,23 @@ def test_digest_tells_lists_apart(a: list[str], b: list[str]) -> None:
 def test_model_fingerprint_is_stable() -> None:
     model_fingerprint.cache_clear()
     assert model_fingerprint() == model_fingerprint.__wrapped__()
+
+
+def test_model_fingerprint_knows_all_that_its_files_import() -> None:
+    """Classes of errors apart, and the reader of a price: what it reads is in the key itself."""
+    package = Path(cranksag.__file__).parent
+    known = {package / room for room in _ROOMS}
+    missed = set()
+    for room in sorted(known):
+        for file in [room] if room.is_file() else sorted(room.rglob("*.py")):
+            for found in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+                if not isinstance(found, ast.ImportFrom) or not (found.module or "").startswith("cranksag."):
+                    continue
+                names = {f"{found.module}: {alias.name}" for alias in found.names}
+                place = package.joinpath(*str(found.module).split(".")[1:])
+                if not {place, place.with_suffix(".py"), *place.parents} & known:
+                    missed |= names
+    assert {name for name in missed if not name.startswith("cranksag.errors: ")} == {"cranksag.runner: read_value"}
 
 
 def test_progress_tells_rate_and_time_left(monkeypatch: pytest.MonkeyPatch) -> None:
