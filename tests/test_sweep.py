@@ -770,6 +770,27 @@ def test_an_interrupted_table_grows(short: Scenario, tmp_path: Path) -> None:
     assert 2 <= counts[0] < counts[1] < 9
 
 
+def test_resume_keeps_a_journal_of_another_boat(short: Scenario, tmp_path: Path) -> None:
+    """As a kill leaves it, without a table: no file tells whose rows they are but their keys."""
+    out, journal = tmp_path / "rows.csv", tmp_path / "rows.csv.journal"
+    axes = ["battery.rating=500 A:900 A:5"]
+    with pytest.MonkeyPatch.context() as patch:
+        stopped_after(patch, journal, 2)
+        done = sweep(short, axes, out=out, workers=1).summary["computed"]
+    out.unlink()
+    held = journal.read_bytes()
+    other = short.with_overrides({"engine.displacement": "2 l"})
+    for boat, asked in ((other, axes), (short, ["battery.rating=500 A"])):
+        with pytest.raises(InputError, match=r"journal: .* of its .* of another boat.*add --force"):
+            sweep(boat, asked, out=out, workers=1, resume=True)
+        assert journal.read_bytes() == held
+    assert sweep(short, axes, out=out, workers=1, resume=True).summary["recalled"] == done
+    assert not journal.exists()
+    journal.write_bytes(held)
+    out.unlink()
+    assert sweep(other, axes, out=out, workers=1, resume=True, force=True).summary["computed"] == 5
+
+
 def test_a_table_that_an_interrupt_leaves_is_not_told_as_written(
     boat: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

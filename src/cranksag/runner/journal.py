@@ -11,6 +11,7 @@ from __future__ import annotations
 import fcntl
 import json
 import os
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -57,6 +58,12 @@ class Journal:
     def settles(self, key: str, limit: float) -> bool:
         """Whether the job is done: it is here, and did not merely hang within less than the limit [s] it has now."""
         return key in self and self._hung.get(_short(key), limit) >= limit
+
+    def strange(self, keys: Iterable[str]) -> int:
+        """How many jobs are here that are none of these."""
+        left = set(self._places)
+        left.difference_update(map(_short, keys))
+        return len(left)
 
     def recall(self, key: str, number: int) -> Outcome:
         """The outcome of a job done earlier, for the job at position `number`."""

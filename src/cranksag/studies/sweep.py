@@ -130,6 +130,8 @@ def sweep(
     if target is not None and force and not resume:
         journal_path(target).unlink(missing_ok=True)
     journal = None if target is None else Journal(journal_path(target), resume=resume)
+    if journal is not None and not force:
+        _refuse_strange(journal, plan, keys)
     run = _Run(plan, work, keys, before if resume or not force else None)
     written = False
 
@@ -180,6 +182,18 @@ def interrupted(done: Callable[[], int], count: int, *, kept: bool, untouched: s
 def journal_path(target: Path) -> Path:
     """The journal of a table."""
     return target.with_name(target.name + SUFFIX)
+
+
+def _refuse_strange(journal: Journal, plan: Plan, keys: Keys) -> None:
+    """Refuse a journal with rows of another sweep: it goes once this one is complete."""
+    if not len(journal):
+        return
+    strange = journal.strange(keys.of(Changed(plan.overrides(row))) for row in plan.rows())
+    if strange:
+        journal.close()
+        told = f"{strange} of its {len(journal)} rows are of another boat, other values, parts or prices, or another"
+        todo = "choose another --out, or add --force to let them go"
+        raise InputError([f"{journal.path}: {told} version; {todo}"])
 
 
 def _may_write(found: Sweep, before: Earlier | None) -> bool:
