@@ -517,8 +517,12 @@ def here(
     from cranksag.cli import main
 
     monkeypatch.setattr(sys, "argv", ["cranksag", "sweep", *map(str, arguments)])
-    with pytest.raises(SystemExit) as caught:
-        main()
+    heard = signal.getsignal(signal.SIGINT)
+    try:
+        with pytest.raises(SystemExit) as caught:
+            main()
+    finally:
+        signal.signal(signal.SIGINT, heard)  # a command that has ended hears no more of it
     told = capsys.readouterr()
     return int(caught.value.code or 0), told.out, told.err
 
