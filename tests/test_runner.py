@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import ast
 import io
 import json
 import math
@@ -17,10 +18,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import cranksag
 from cranksag.errors import InputError, SimulationError
 from cranksag.runner import Job, Journal, Outcome, Progress, StopRequest, run_many
 from cranksag.runner.child import one_line
-from cranksag.runner.keys import digest, model_fingerprint
+from cranksag.runner.keys import _ROOMS, digest, model_fingerprint
 
 TESTS = str(Path(__file__).parent)
 END = 1.0 - math.exp(-10.0)  # [-] of the source, after ten time constants
@@ -240,6 +242,18 @@ def test_what_hung_is_tried_again_when_it_may_take_longer(tmp_path: Path) -> Non
     assert len(notes.read_text().splitlines()) == 2
 
 
+@given(limit=st.floats(1e-9, 1e6))
+def test_what_hung_is_settled_for_the_very_limit_it_had(tmp_path_factory: pytest.TempPathFactory, limit: float) -> None:
+    path = tmp_path_factory.mktemp("journal") / "j"
+    journal = Journal(path)
+    journal.add(Outcome(0, "ab", None, "hung", "no answer", limit))
+    journal.close()
+    journal = Journal(path, resume=True)
+    assert journal.settles("ab", limit)
+    assert not journal.settles("ab", math.nextafter(limit, math.inf))
+    journal.close()
+
+
 def test_journal_refuses_what_is_not_its_own(tmp_path: Path) -> None:
     path = tmp_path / "j"
     path.write_text("a,b\n1,2\n")
@@ -305,6 +319,23 @@ def test_digest_tells_lists_apart(a: list[str], b: list[str]) -> None:
 def test_model_fingerprint_is_stable() -> None:
     model_fingerprint.cache_clear()
     assert model_fingerprint() == model_fingerprint.__wrapped__()
+
+
+def test_model_fingerprint_knows_all_that_its_files_import() -> None:
+    """Classes of errors apart, and the reader of a price: what it reads is in the key itself."""
+    package = Path(cranksag.__file__).parent
+    known = {package / room for room in _ROOMS}
+    missed = set()
+    for room in sorted(known):
+        for file in [room] if room.is_file() else sorted(room.rglob("*.py")):
+            for found in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+                if not isinstance(found, ast.ImportFrom) or not (found.module or "").startswith("cranksag."):
+                    continue
+                names = {f"{found.module}: {alias.name}" for alias in found.names}
+                place = package.joinpath(*str(found.module).split(".")[1:])
+                if not {place, place.with_suffix(".py"), *place.parents} & known:
+                    missed |= names
+    assert {name for name in missed if not name.startswith("cranksag.errors: ")} == {"cranksag.runner: read_value"}
 
 
 def test_progress_tells_rate_and_time_left(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -27,7 +27,7 @@ from hypothesis import strategies as st
 
 from cranksag.catalogue import load_catalogue
 from cranksag.cli.sweep_report import _at, _quantity
-from cranksag.errors import InputError
+from cranksag.errors import InputError, Interrupted
 from cranksag.examples import example_text
 from cranksag.runner import Changed, Keys
 from cranksag.runner.boats import BoatWork
@@ -517,8 +517,12 @@ def here(
     from cranksag.cli import main
 
     monkeypatch.setattr(sys, "argv", ["cranksag", "sweep", *map(str, arguments)])
-    with pytest.raises(SystemExit) as caught:
-        main()
+    heard = signal.getsignal(signal.SIGINT)
+    try:
+        with pytest.raises(SystemExit) as caught:
+            main()
+    finally:
+        signal.signal(signal.SIGINT, heard)  # a command that has ended hears no more of it
     told = capsys.readouterr()
     return int(caught.value.code or 0), told.out, told.err
 
@@ -590,12 +594,22 @@ def test_results_are_written_over_only_by_the_same_sweep(
     out.touch()  # an empty file, as mktemp makes one, holds nothing to lose
     assert here(capsys, monkeypatch, *ratings)[0] == 0
     held = out.read_bytes()
-    assert here(capsys, monkeypatch, *ratings, "--set", "engine.displacement=2 l")[0] == 0
-    assert out.read_bytes() != held  # the same combinations: the changed boat takes the place of the old
+    changed = (*ratings, "--set", "engine.displacement=2 l")
+    assert here(capsys, monkeypatch, *changed, "--force")[0] == 0
+    assert out.read_bytes() != held
     held = out.read_bytes()
+    code, _, err = here(capsys, monkeypatch, *changed)
+    assert code == 0
+    assert "holds all rows of this sweep already: nothing was run; --force runs them anew" in err
     wider = (*ratings[:2], "battery.rating=0.6 kA, 800 A", *ratings[3:])
     other = (*ratings[:2], "battery.rating=700 A, 800 A", *ratings[3:])
+    strange = "1 of its 1 combinations is of another boat, other parts or prices, or another version (by run_key); "
+    strange += "choose another name to keep both, or add --force to write over it"
+    ratings, wider, other = ((*words, *changed[-2:]) for words in (ratings, wider, other))
     for words, told in (
+        (ratings[:-2], strange),
+        ((*ratings[:-2], "--resume"), strange),
+        ((*ratings, "--price", "battery.rating=600 A:9", "--resume"), strange),
         (wider, "holds 1 of the 2 combinations of this sweep; --resume keeps its rows and runs the others, --force"),
         (other, "holds other values of battery.rating: 1 of its 1 combinations is not of this sweep; choose"),
         ((*other, "--resume"), "is not of this sweep; choose another name, or --force to write over it"),
@@ -637,6 +651,9 @@ def test_a_finished_sweep_is_not_run_again(short: Scenario, tmp_path: Path, suff
     assert [row["battery.rating"] for row in again.table.rows()] == ["0.6 kA", "800 A"]  # as asked now
     results = [[{**row, "battery.rating": ""} for row in found.table.rows()] for found in (first, again)]
     assert results[0] == results[1]
+    plain, anew = (sweep(short, [ratings], out=out, workers=1, force=force) for force in (False, True))
+    assert [found.summary["computed"] for found in (plain, anew)] == [0, 2]
+    assert comparable(plain.table) == comparable(anew.table)
     wider = sweep(short, ["battery.rating=500 A,600 A,800 A"], out=out, workers=1, resume=True)
     assert (wider.summary["computed"], wider.summary["recalled"]) == (1, 2)
     assert len(read_table(out)) == 3
@@ -650,12 +667,12 @@ def test_resume_runs_again_what_is_not_of_this_boat_model_or_file(
     out = tmp_path / "rows.csv"
     axes = ["battery.rating=600 A,800 A"]
 
-    def computed(boat: Scenario = short) -> int:
-        return int(sweep(boat, axes, out=out, workers=1, resume=True).summary["computed"])
+    def computed(boat: Scenario = short, *, force: bool = False) -> int:
+        return int(sweep(boat, axes, out=out, workers=1, resume=True, force=force).summary["computed"])
 
     assert (computed(), computed()) == (2, 0)
-    assert computed(short.with_overrides({"engine.displacement": "2 l"})) == 2
-    assert (computed(), computed()) == (2, 0)
+    assert computed(short.with_overrides({"engine.displacement": "2 l"}), force=True) == 2
+    assert (computed(force=True), computed()) == (2, 0)
     whole = digits(out)
     assert len({row["run_key"] for row in whole}) == 2
     for column, text in (("margin_v", "9.9"), ("status", "failed"), ("run_key", ""), ("reason", "=of the hand")):
@@ -665,11 +682,16 @@ def test_resume_runs_again_what_is_not_of_this_boat_model_or_file(
             writer = csv.DictWriter(file, list(whole[0]))
             writer.writeheader()
             writer.writerows(rows)
-        assert computed() == 1, column
+        if column == "run_key":  # whose row it is, nobody knows any more
+            with pytest.raises(InputError, match="1 of its 2 combinations is of another boat"):
+                computed()
+        assert computed(force=column == "run_key") == 1, column
         left = [{k: v for k, v in row.items() if k != "solve_s"} for row in digits(out)]
         assert left == [{k: v for k, v in row.items() if k != "solve_s"} for row in whole]
     monkeypatch.setattr("cranksag.runner.boats.model_fingerprint", lambda: "another model")
-    assert computed() == 2
+    with pytest.raises(InputError, match="2 of its 2 combinations are of another boat"):
+        computed()
+    assert computed(force=True) == 2
 
 
 def test_an_interrupted_resume_loses_no_row_of_the_finished_table(
@@ -683,10 +705,108 @@ def test_an_interrupted_resume_loses_no_row_of_the_finished_table(
         patch.setattr("cranksag.runner.interrupt.StopRequest.__call__", lambda self: True)
         for boat in (short, short.with_overrides({"engine.displacement": "2 l"})):
             wider = ["battery.rating=500 A:599 A:100,600 A,800 A"]
-            stopped = sweep(boat, wider, out=out, workers=1, resume=True)
+            stopped = sweep(boat, wider, out=out, workers=1, resume=True, force=boat is not short)
             assert stopped.interrupted
             assert digits(out) == held
     assert (tmp_path / "rows.csv.journal").exists()
+
+
+def stopped_after(monkeypatch: pytest.MonkeyPatch, journal: Path, rows: int) -> None:
+    """From here on Ctrl-C is heard once a journal holds so many rows."""
+    monkeypatch.setattr("cranksag.runner.interrupt.StopRequest.__call__", lambda self: lines(journal) > rows)
+
+
+def test_an_interrupt_leaves_no_table_with_fewer_rows(short: Scenario, tmp_path: Path) -> None:
+    """Of the boat itself, of another boat and of other fields; a hand's change does not make a row worth less."""
+    out, journal = tmp_path / "rows.csv", tmp_path / "rows.csv.journal"
+    axes = ["battery.rating=500 A:900 A:5"]
+    other = short.with_overrides({"engine.displacement": "2 l"})
+    whole = sweep(short, axes, out=out, workers=1)
+    assert whole.written
+    held = out.read_bytes()
+
+    def halted(boat: Scenario, asked: list[str], *, force: bool, resume: bool = False) -> Any:
+        with pytest.MonkeyPatch.context() as patch:
+            stopped_after(patch, journal, 2)
+            found = sweep(boat, asked, out=out, workers=1, force=force, resume=resume)
+        assert (found.interrupted, found.written) == (True, False)
+        return found
+
+    halted(short, axes, force=True)
+    assert out.read_bytes() == held
+    assert sweep(short, axes, out=out, workers=1, resume=True).summary["computed"] == 0
+    for resume in (False, True):
+        with pytest.raises(InputError, match=r"5 of its 5 combinations are of another boat.*add --force"):
+            sweep(other, axes, out=out, workers=1, resume=resume)
+    assert not journal.exists()
+    done = halted(other, axes, force=True).summary["computed"]
+    assert done >= 2
+    assert read_table(out).keys.tolist() == whole.table.keys.tolist()
+    finished = sweep(other, axes, out=out, workers=1, resume=True, force=True)
+    assert (finished.summary["recalled"], finished.summary["computed"]) == (done, 5 - done)
+    held = out.read_bytes()
+    halted(other, ["battery.health=60%:100%:5"], force=True)
+    assert out.read_bytes() == held
+    journal.unlink()
+    edited = held.replace(b"held", b"failed", 5)
+    out.write_bytes(edited)
+    halted(other, axes, force=False)
+    assert out.read_bytes() == edited
+    with pytest.MonkeyPatch.context() as patch:  # a second Ctrl-C
+        twice = (signal.SIGINT, signal.SIGINT)
+        patch.setattr(
+            sys.modules["cranksag.studies.sweep"], "run_many", lambda *_, **__: list(map(signal.raise_signal, twice))
+        )
+        with pytest.raises(Interrupted, match=r"rows\.csv is left as it was; the same command with --resume"):
+            sweep(other, axes, out=out, workers=1, force=True)
+    assert out.read_bytes() == edited
+
+
+def test_an_interrupted_table_grows(short: Scenario, tmp_path: Path) -> None:
+    out, journal = tmp_path / "rows.csv", tmp_path / "rows.csv.journal"
+    counts = []
+    for rows in (2, 4):
+        with pytest.MonkeyPatch.context() as patch:
+            stopped_after(patch, journal, rows)
+            found = sweep(short, ["battery.rating=500 A:900 A:9"], out=out, workers=1, resume=True)
+        assert (found.interrupted, found.written) == (True, True)
+        counts.append(len(read_table(out)))
+    assert 2 <= counts[0] < counts[1] < 9
+
+
+def test_resume_keeps_a_journal_of_another_boat(short: Scenario, tmp_path: Path) -> None:
+    """As a kill leaves it, without a table: no file tells whose rows they are but their keys."""
+    out, journal = tmp_path / "rows.csv", tmp_path / "rows.csv.journal"
+    axes = ["battery.rating=500 A:900 A:5"]
+    with pytest.MonkeyPatch.context() as patch:
+        stopped_after(patch, journal, 2)
+        done = sweep(short, axes, out=out, workers=1).summary["computed"]
+    out.unlink()
+    held = journal.read_bytes()
+    other = short.with_overrides({"engine.displacement": "2 l"})
+    for boat, asked in ((other, axes), (short, ["battery.rating=500 A"])):
+        with pytest.raises(InputError, match=r"journal: .* of its .* of another boat.*add --force"):
+            sweep(boat, asked, out=out, workers=1, resume=True)
+        assert journal.read_bytes() == held
+    assert sweep(short, axes, out=out, workers=1, resume=True).summary["recalled"] == done
+    assert not journal.exists()
+    journal.write_bytes(held)
+    out.unlink()
+    assert sweep(other, axes, out=out, workers=1, resume=True, force=True).summary["computed"] == 5
+
+
+def test_a_table_that_an_interrupt_leaves_is_not_told_as_written(
+    boat: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out, journal = tmp_path / "rows.csv", tmp_path / "rows.csv.journal"
+    words = (boat, "--axis", "battery.rating=500 A:900 A:5", "--out", out, "--workers", 1)
+    with pytest.MonkeyPatch.context() as patch:
+        assert here(capsys, patch, *words)[0] == 0
+        stopped_after(patch, journal, 2)
+        code, _, err = here(capsys, patch, *words, "--force")
+    assert code == 130
+    assert f"rows done; {out} is left as it was; the same command with --resume carries on" in " ".join(err.split())
+    assert "written" not in err
 
 
 def test_what_hung_in_a_finished_table_is_tried_again_when_it_may_take_longer(

@@ -70,15 +70,17 @@ def run(
         typer.Option(
             "--resume",
             help="Carry on with an interrupted sweep to the same --out, or widen a finished one: rows that it holds, "
-            "of this very boat and model and not changed by hand, are kept, and only the others are run.",
+            "of this very boat and model and not changed by hand, are kept, and only the others are run. Once all are "
+            "there, the command without it runs nothing either.",
         ),
     ] = False,
     force: Annotated[
         bool,
         typer.Option(
             "--force",
-            help="Write over --out, whatever it holds, and over an interrupted sweep to it. "
-            "Without it only a table of the same combinations is written over.",
+            help="Run every row anew and write over --out once the new table has all that it holds; an interrupted "
+            "sweep to it is begun anew, or carried on with --resume beside it. Without --force no row is lost: a table "
+            "of other values, of the boat before you edited it, or of other parts, prices or version is refused.",
         ),
     ] = False,
     workers: Annotated[
@@ -114,7 +116,7 @@ def run(
     """Crank every combination of axis values: which keep the display alive, and what decides it.
 
     Exit codes: 0 done, 1 only with --check, 2 usage or input, 3 every row failed, 70 a fault of the program, 130
-    interrupted (rows done so far are written; --resume carries on).
+    interrupted (rows done so far are kept; --resume carries on).
     """
     from cranksag.quantities import VOLTAGE, parse_option
     from cranksag.studies import Ties
@@ -175,7 +177,8 @@ def _kept(result: Sweep, out: Path | None) -> str:
 
     count = result.summary["combinations"]
     if result.interrupted:
-        return interrupted(lambda: count - result.summary["not_run"], count, kept=out is not None)
+        untouched = console.plain(str(out)) if out is not None and out.exists() and not result.written else ""
+        return interrupted(lambda: count - result.summary["not_run"], count, kept=out is not None, untouched=untouched)
     if out is None:
         return "interrupted before the report was complete: with --out the rows would be kept"
     where = console.plain(str(out))
@@ -183,9 +186,12 @@ def _kept(result: Sweep, out: Path | None) -> str:
 
 
 def _finish(result: Sweep, out: Path | None, least: float, wanted: list[str], as_json: bool, check: bool) -> None:
-    if out is not None and len(result.table.done()):
+    if out is not None and result.written:
         rows = f"; {kept} of its rows were there" if (kept := result.summary["recalled"]) else ""
         console.say(f"{console.plain(str(out))} written{rows}")
+    elif out is not None and not result.interrupted:
+        told = "holds all rows of this sweep already: nothing was run; --force runs them anew"
+        console.say(f"{console.plain(str(out))} {told}")
     if result.interrupted:
         _report(result.table, least, wanted, as_json)
         raise Interrupted(_kept(result, out))

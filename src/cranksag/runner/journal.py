@@ -11,6 +11,7 @@ from __future__ import annotations
 import fcntl
 import json
 import os
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -58,6 +59,12 @@ class Journal:
         """Whether the job is done: it is here, and did not merely hang within less than the limit [s] it has now."""
         return key in self and self._hung.get(_short(key), limit) >= limit
 
+    def strange(self, keys: Iterable[str]) -> int:
+        """How many jobs are here that are none of these."""
+        left = set(self._places)
+        left.difference_update(map(_short, keys))
+        return len(left)
+
     def recall(self, key: str, number: int) -> Outcome:
         """The outcome of a job done earlier, for the job at position `number`."""
         line = json.loads(self._line_at(self._places[_short(key)]))
@@ -67,7 +74,7 @@ class Journal:
 
     def add(self, outcome: Outcome) -> None:
         """Append an outcome; it is with the operating system when this returns."""
-        line: dict[str, Any] = {"key": outcome.key, "seconds": round(outcome.seconds, 6)}
+        line: dict[str, Any] = {"key": outcome.key, "seconds": outcome.seconds}
         if outcome.failure:
             line |= {"failure": outcome.failure, "reason": outcome.reason}
         else:

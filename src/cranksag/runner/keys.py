@@ -25,6 +25,7 @@ _ROOMS = (
     "verdict",
     "studies/measures.py",
     "studies/banks.py",
+    "studies/kinds.py",
 )
 """Rooms and files whose code or data can change a number."""
 

@@ -26,7 +26,8 @@ from cranksag.parts.conductors import conductor_area, sizes_between
 from cranksag.quantities import ConductorSize, format_quantity, parse_conductor_size, shown
 from cranksag.runner import spec_at
 from cranksag.scenario import TimeMark, field_table
-from cranksag.scenario.specs import Choice, Flag, Number, Part, Quantity, Size, Text
+from cranksag.scenario.specs import Choice, Flag, Number, Quantity, Size, Text
+from cranksag.studies.kinds import part_kinds
 from cranksag.studies.series import SERIES, shelf_between
 
 __all__ = ["Axis", "parse_axes", "parse_axis", "part_kinds", "unit_of", "value_in_si"]
@@ -174,12 +175,6 @@ def value_in_si(field: Any, value: Any, place: int = 0) -> float:
     if isinstance(value, TimeMark):
         return value.offset
     return math.nan if isinstance(field, Quantity) else float(place)
-
-
-def part_kinds(path: str, branch: str | None = None) -> tuple[str, ...]:
-    """Kinds of catalogue part that a field may name, on one hold-up branch if it is known; empty for other fields."""
-    field = spec_at(path)
-    return field.kinds(branch) if isinstance(field, Part) else ()
 
 
 # --- the items of a SPEC -------------------------------------------------------------------------------------

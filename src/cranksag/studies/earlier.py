@@ -2,6 +2,9 @@
 """The table that an earlier sweep left in the file that is to be written: what of it must not be lost, and which rows
 need not be run again.
 
+What would be lost is refused at once, unless it may be. What may be written over stays until the new table holds all of
+its combinations: an interrupt leaves no file with fewer.
+
 A row's `run_key` names the run behind it, by the start of its job's key, and seals its figures, by the start of a hash
 of that key and them. So a row is taken over only for the very boat, model and solver that gave it, and only as long as
 nobody has changed it.
@@ -12,10 +15,14 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+import numpy.typing as npt
+
 from cranksag.errors import InputError
-from cranksag.runner import Job
+from cranksag.runner import Changed, Job, Keys
 from cranksag.runner.keys import digest
 from cranksag.studies.plan import Plan
 from cranksag.studies.store import fields_in, read_table
@@ -39,11 +46,26 @@ def _run_key(table: Table, row: int, key: str) -> bytes:
 
 
 class Earlier:
-    """A table as far as its rows may be taken over."""
+    """What the file holds.
 
-    def __init__(self, table: Table) -> None:
+    Parameters
+    ----------
+    table : its rows, where it is a table over the fields of the sweep
+    places : the sweep's rows of the same combinations, where it has all of them
+    """
+
+    def __init__(self, table: Table | None = None, places: npt.NDArray[np.intp] | None = None) -> None:
         self._table = table
-        self._rows = {key[:_NAME]: row for row, key in enumerate(table.keys.tolist()) if key}
+        self._places = places
+        keys = [] if table is None else table.keys.tolist()
+        self._rows = {key[:_NAME]: row for row, key in enumerate(keys) if key}
+
+    def __len__(self) -> int:
+        return 0 if self._table is None else len(self._table)
+
+    def outlasts(self, table: Table) -> bool:
+        """Whether it has a combination that another table of the sweep, not complete, does not have yet."""
+        return self._places is None or not table.status[self._places].all()
 
     def give(self, job: Job, limit: float | None, table: Table, row: int) -> bool:
         """Copy the figures of a job, where they are known, to a row of another table; whether they were.
@@ -54,50 +76,53 @@ class Earlier:
         limit : longest it may take [s], where the sweep says so; what hung within less is not known
         table, row : where to
         """
-        place = self._rows.get(job.key[:_NAME].encode())
-        if place is None or self._table.keys[place] != _run_key(self._table, place, job.key):
+        held, place = self._table, self._rows.get(job.key[:_NAME].encode())
+        if held is None or place is None or held.keys[place] != _run_key(held, place, job.key):
             return False
-        if self._hung_within(place) < job.within(limit):
+        if _hung_within(held, place) < job.within(limit):
             return False
-        table.put(row, self._table.payload(place))
-        table.keys[row] = self._table.keys[place]
-        table.numbers["solve_s"][row] = self._table.numbers["solve_s"][place]
+        table.put(row, held.payload(place))
+        table.keys[row] = held.keys[place]
+        table.numbers["solve_s"][row] = held.numbers["solve_s"][place]
         return True
 
-    def _hung_within(self, row: int) -> float:
-        """Time after which a run was given up [s]; without end for one that was not."""
-        if not self._table.texts["reason"][row].startswith("hung: "):
-            return math.inf
-        given = float(self._table.numbers["solve_s"][row])
-        return given if math.isfinite(given) else 0.0
+
+def _hung_within(table: Table, row: int) -> float:
+    """Time after which a run was given up [s]; without end for one that was not."""
+    if not table.texts["reason"][row].startswith("hung: "):
+        return math.inf
+    given = float(table.numbers["solve_s"][row])
+    return given if math.isfinite(given) else 0.0
 
 
-def earlier(path: Path, plan: Plan, *, resume: bool, force: bool) -> Earlier | None:
-    """The rows of the table that a sweep is going to write over, None where there are none.
+def earlier(path: Path, plan: Plan, keys: Keys, *, resume: bool, force: bool) -> Earlier | None:
+    """What the file holds that a sweep is going to write over, None where there is nothing.
 
     Parameters
     ----------
     path : the file
     plan : the sweep
-    resume : its rows are taken over
+    keys : of its rows
+    resume : some of its rows may be there; else all or none
     force : whatever it holds may go
 
     Raises
     ------
     InputError
-        It holds something else, or other combinations, which would be lost.
+        It holds something else, other combinations, or those of another boat, which would be lost.
     """
     if not path.is_file() or path.stat().st_size == 0:
         return None
     try:
         table = _read(path, [axis.path for axis in plan.axes])
-        if not force:
-            _refuse_other(path, table, plan, resume)
     except InputError:
         if force:
-            return None
+            return Earlier()
         raise
-    return Earlier(table)
+    shared = _shared(table, plan, keys)
+    if not force:
+        _refuse_loss(path, table, shared, resume)
+    return Earlier(table, None if shared.lost else np.array(shared.places, dtype=np.intp))
 
 
 def _read(path: Path, fields: Sequence[str]) -> Table:
@@ -113,8 +138,19 @@ def _read(path: Path, fields: Sequence[str]) -> Table:
         raise InputError([f"{path}: holds a sweep that cannot be read, such as another version's; {_FORCE}"]) from None
 
 
-def _refuse_other(path: Path, table: Table, plan: Plan, resume: bool) -> None:
-    """Refuse combinations that would be lost, or would be run again for want of --resume."""
+@dataclass(frozen=True, slots=True)
+class _Shared:
+    """Combinations of a table and of a sweep: `held` in the table, of them `lost` to the sweep and `foreign`, which are
+    of another boat; `wanted` by the sweep; `places`: its rows that are in the table."""
+
+    held: int
+    lost: int
+    foreign: int
+    wanted: int
+    places: list[int]
+
+
+def _shared(table: Table, plan: Plan, keys: Keys) -> _Shared:
     ordered = [AxisColumn(axis.path, axis.unit).ordered for axis in plan.axes]
 
     def named(texts: Iterable[str], values: Iterable[float]) -> tuple[str, ...]:
@@ -124,15 +160,37 @@ def _refuse_other(path: Path, table: Table, plan: Plan, resume: bool) -> None:
 
     names = [(axis.path, axis.number_name) for axis in sorted(table.axes, key=lambda a: plan.place(a.path))]
     held = {
-        named((table.written[path][row] for path, _ in names), (float(table.numbers[name][row]) for _, name in names))
+        named(
+            (table.written[path][row] for path, _ in names), (float(table.numbers[name][row]) for _, name in names)
+        ): row
         for row in range(len(table))
     }
-    wanted = {named(row.texts, row.values) for row in plan.rows()} if held else set()
-    lost, kept = len(held - wanted), len(held & wanted)
-    if lost:
-        fields, are = ", ".join(path for path, _ in names), "is" if lost == 1 else "are"
-        told = f"{lost} of its {len(held)} combinations {are} not of this sweep"
-        raise InputError([f"{path}: holds other values of {fields}: {told}; {_FORCE}"])
-    if held and kept < len(wanted) and not resume:
+    wanted: set[tuple[str, ...]] = set()
+    foreign: set[tuple[str, ...]] = set()
+    places = []
+    for number, row in enumerate(plan.rows() if held else ()):
+        name = named(row.texts, row.values)
+        wanted.add(name)
+        if (place := held.get(name)) is not None:
+            places.append(number)
+            if not table.keys[place].startswith(keys.of(Changed(plan.overrides(row)))[:_NAME].encode()):
+                foreign.add(name)
+    return _Shared(len(held), len(held.keys() - wanted), len(foreign), len(wanted), places)
+
+
+def _refuse_loss(path: Path, table: Table, shared: _Shared, resume: bool) -> None:
+    """Refuse what would lose combinations, or run them again for want of --resume."""
+
+    def told(count: int) -> str:
+        return f"{count} of its {shared.held} combinations {'is' if count == 1 else 'are'}"
+
+    if shared.lost:
+        fields = ", ".join(axis.path for axis in table.axes)
+        raise InputError([f"{path}: holds other values of {fields}: {told(shared.lost)} not of this sweep; {_FORCE}"])
+    if shared.foreign:
+        other = f"{told(shared.foreign)} of another boat, other parts or prices, or another version (by run_key)"
+        raise InputError([f"{path}: {other}; choose another name to keep both, or add --force to write over it"])
+    kept = shared.held
+    if 0 < kept < shared.wanted and not resume:
         todo = "--resume keeps its rows and runs the others, --force runs all of them anew"
-        raise InputError([f"{path}: holds {kept} of the {len(wanted)} combinations of this sweep; {todo}"])
+        raise InputError([f"{path}: holds {kept} of the {shared.wanted} combinations of this sweep; {todo}"])

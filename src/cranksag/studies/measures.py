@@ -16,8 +16,8 @@ from cranksag.resolve import Boat
 from cranksag.resolve.model import Bank
 from cranksag.runner import read_value
 from cranksag.scenario import field_table
-from cranksag.studies.axes import part_kinds
 from cranksag.studies.banks import BANK_KINDS, BankLine, bank_lines, plain_figure
+from cranksag.studies.kinds import part_kinds
 from cranksag.verdict.results import DisplayResult, Result
 
 RPM = 60.0 / (2.0 * math.pi)  # [rpm s/rad]

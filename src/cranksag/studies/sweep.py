@@ -7,8 +7,7 @@ import time
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, nullcontext
-from dataclasses import asdict, dataclass
-from functools import partial
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -56,12 +55,14 @@ class Ties:
 
 @dataclass(frozen=True, slots=True)
 class Sweep:
-    """A finished or interrupted sweep: its `table`, its `summary` (keys as in the JSON), and whether it was
-    `interrupted`."""
+    """A finished or interrupted sweep: its `table`, its `summary` (keys as in the JSON), whether it was `interrupted`,
+    and whether its file was `written`: what an earlier sweep left there stays while it holds more, and where it holds
+    all rows already."""
 
     table: Table
     summary: dict[str, Any]
     interrupted: bool
+    written: bool = False
 
 
 def sweep(
@@ -86,7 +87,7 @@ def sweep(
     Each row is its own simulation in a worker process; one that fails loses itself only and says why. With `out`
     a journal is kept beside the file until that is complete, so that an interrupted sweep can be carried on with
     `resume`. The rows of a complete file are taken over as well: those of this very boat, model and solver that nobody
-    has changed since. A file of other combinations is not written over.
+    has changed since. A file of other combinations, or of another boat, is not written over.
 
     Parameters
     ----------
@@ -99,7 +100,8 @@ def sweep(
     on : "dask://host:port" of a running scheduler instead
     out : table to write: .csv, .parquet or .sqlite
     resume : carry on with what `out` and its journal hold; only what is in neither is run
-    force : write over whatever `out` is, and begin anew where an interrupted sweep has left its journal
+    force : write over whatever `out` holds once the new table has as much, and run everything anew; with `resume`,
+        what `out` and its journal hold of this very sweep is kept
     wall_limit : longest one row may take [s]; by default 20 s for each second simulated, 60 s at least
     ladder : groups of solver settings, tried in order
     simulate : an importable function from boat and ladder to result
@@ -123,24 +125,34 @@ def sweep(
     if resume and out is None:
         raise InputError(["--resume needs --out: the journal lies beside that file"])
     target = None if out is None else checked_target(out)
-    before = None if target is None else earlier(target, plan, resume=resume, force=force)
+    keys = Keys(work)
+    before = None if target is None else earlier(target, plan, keys, resume=resume, force=force)
     if target is not None and force and not resume:
         journal_path(target).unlink(missing_ok=True)
     journal = None if target is None else Journal(journal_path(target), resume=resume)
-    run = _Run(plan, work, before if resume else None)
-    told = partial(interrupted, run.done, run.count, kept=target is not None)
+    if journal is not None and not force:
+        _refuse_strange(journal, plan, keys)
+    run = _Run(plan, work, keys, before if resume or not force else None)
+    written = False
+
+    def told() -> str:
+        untouched = "" if before is None or written else str(target)
+        return interrupted(run.done, run.count, kept=target is not None, untouched=untouched)
+
     try:
         with closing(journal) if journal is not None else nullcontext(), StopRequest(told) as stop:
             with Progress(run.count, quiet=not progress) as bar:
                 run.fill(stop, bar, journal, workers, on, wall_limit)
             finished = run.finished()
-            if target is not None and (run.done() or not finished.interrupted):
+            as_it_is = before is not None and run.taken_over == run.count == len(before)
+            if target is not None and not as_it_is and _may_write(finished, before):
                 write_table(finished.table, target)
+                written = True
     except KeyboardInterrupt:  # after the request was heard and left
         raise Interrupted(told()) from None
     if journal is not None and not finished.interrupted:
         journal.path.unlink(missing_ok=True)
-    return finished
+    return replace(finished, written=written)
 
 
 def plan_of(axes: Sequence[str | Axis], ties: Ties, catalogue: Catalogue | None, branch: str | None = None) -> Plan:
@@ -159,15 +171,36 @@ def plan_of(axes: Sequence[str | Axis], ties: Ties, catalogue: Catalogue | None,
     return make_plan(made, ties.zipped, ties.same, ties.where, sample)
 
 
-def interrupted(done: Callable[[], int], count: int, *, kept: bool) -> str:
-    """What an interrupted sweep says: rows `done` of `count`, and whether they are `kept` in a journal."""
+def interrupted(done: Callable[[], int], count: int, *, kept: bool, untouched: str = "") -> str:
+    """What an interrupted sweep says: rows `done` of `count`, whether they are `kept` in a journal, and the file that
+    is left `untouched`."""
     further = "the same command with --resume carries on" if kept else "with --out they would be kept"
-    return f"interrupted: {done()} of {count} rows done; {further}"
+    stays = f"{untouched} is left as it was; " if untouched else ""
+    return f"interrupted: {done()} of {count} rows done; {stays}{further}"
 
 
 def journal_path(target: Path) -> Path:
     """The journal of a table."""
     return target.with_name(target.name + SUFFIX)
+
+
+def _refuse_strange(journal: Journal, plan: Plan, keys: Keys) -> None:
+    """Refuse a journal with rows of another sweep: it goes once this one is complete."""
+    if not len(journal):
+        return
+    strange = journal.strange(keys.of(Changed(plan.overrides(row))) for row in plan.rows())
+    if strange:
+        journal.close()
+        told = f"{strange} of its {len(journal)} rows are of another boat, other values, parts or prices, or another"
+        todo = "choose another --out, or add --force to let them go"
+        raise InputError([f"{journal.path}: {told} version; {todo}"])
+
+
+def _may_write(found: Sweep, before: Earlier | None) -> bool:
+    """Whether the file may hold this table: a complete one, or one of some rows that has all that is there."""
+    if not found.interrupted:
+        return True
+    return len(found.table.done()) > 0 and (before is None or not before.outlasts(found.table))
 
 
 def _first_rows(plan: Plan, scenario: Scenario) -> None:
@@ -190,14 +223,15 @@ def _first_rows(plan: Plan, scenario: Scenario) -> None:
 class _Run:
     """One sweep under way."""
 
-    def __init__(self, plan: Plan, work: BoatWork, before: Earlier | None) -> None:
-        self.plan, self.work, self._before = plan, work, before
+    def __init__(self, plan: Plan, work: BoatWork, keys: Keys, before: Earlier | None) -> None:
+        self.plan, self.work, self._keys, self._before = plan, work, keys, before
         self._rows: list[int] = []  # of the jobs handed out
         self.count = plan.count()
         columns = [AxisColumn(axis.path, axis.unit, axis.free_text) for axis in plan.axes]
         self.table = Table.empty(columns, self.count)
         self.failures: Counter[str] = Counter()
         self.computed = self.recalled = 0
+        self.taken_over = 0  # of `recalled`, from the earlier table
         self.workers = 0
         self.on: str | None = None
         self.seconds = 0.0
@@ -238,16 +272,16 @@ class _Run:
                 if failed:
                     self.failures[self.table.texts["reason"][number].partition(":")[0]] += 1
                 self.recalled += 1
+                self.taken_over += 1
                 bar.step(failed=failed, recalled=True)
         self._before = None
 
     def _numbered(self) -> Iterator[tuple[int, Job]]:
         """Every row that is not in the table yet, as a job; its axes are from here on."""
-        keys = Keys(self.work)
         for number, row in enumerate(self.plan.rows()):
             if not self.table.status[number]:
                 self.table.put_axes(number, row.texts, row.values)
-                yield number, keys.job(Changed(self.plan.overrides(row)))
+                yield number, self._keys.job(Changed(self.plan.overrides(row)))
 
     def _jobs(self) -> Iterator[Job]:
         for number, job in self._numbered():
