@@ -40,10 +40,10 @@ from cranksag.studies.faultlist import (
     single_faults,
 )
 from cranksag.studies.faultloads import conductor_dangers
-from cranksag.studies.faultreading import DEAD, Current, live_nodes
-from cranksag.studies.faultrun import Bench, Run, heating_current, lasting_current, make_bench, pulse, run_fault
+from cranksag.studies.faultreading import DEAD, Current, Front, front_of, live_nodes
+from cranksag.studies.faultrun import Bench, Pulse, Run, heating_current, lasting_current, make_bench, pulse, run_fault
 from cranksag.studies.faults import FaultRow, fault_document, run_faults
-from cranksag.studies.faultwords import _hours, node_dangers
+from cranksag.studies.faultwords import _fuse, _fuse_pulse, _hours, node_dangers
 from cranksag.verdict import read_traces
 from cranksag.verdict.results import Traces
 from cranksag.verdict.stresses import (
@@ -276,6 +276,85 @@ def test_the_charge_of_a_bank_without_its_limiter_is_a_pulse_not_an_overload(
     told = next(c for c in fault_document((row,))[0]["currents"] if c["element"] == "display feed fuse")
     assert told["pulse"]["i2t_a2s"] == fuse.pulse.i2t
     assert told["fuse_opens_within_s"] is None
+
+
+def test_the_front_of_a_current_that_lasts_may_open_a_fuse(boat: Make) -> None:
+    """50 A2s through a fuse of 5 A that 18 A2s may melt: judged by its end alone it "may hold for long"."""
+    made = boat("standby-pack")
+    fault = _named(made, "feed diode", "short")
+    row = _row(made, fault.part, fault.fault)
+    fuse = next(c for c in row.currents if c.element == "hold-up fuse")
+    assert fuse.pulse is None
+    assert fuse.opens[1] > 600.0
+    assert fuse.front is not None
+    told = next(n.message for n in row.warnings if "through the hold-up fuse" in n.message)
+    assert "may open and take the hold-up away" in told
+    assert "may hold for long" not in told
+    # the current's own I2t in that stretch is what the fastest fuse of the band passes in it
+    run = run_fault(make_bench(made), fault)
+    begin, end = run.times.starts[0], run.times.stop
+    rms = heating_current(run, run.traces.signals["pack_current"], begin, end, length=fuse.front.may)
+    assert fuse.front.current == pytest.approx(rms)
+    assert opening_time(fuse.fuse, 5.0, rms)[0] <= fuse.front.may < 0.1
+
+
+@cache
+def _sound_times() -> KeyTimes:
+    return make_bench(_sound_boat()).circuit.times
+
+
+def _key_run(values: Callable[[np.ndarray], np.ndarray]) -> tuple[Run, np.ndarray]:
+    """A run of a sound boat with a current that is a function of the time since START [s]."""
+    times = _sound_times()
+    time = np.linspace(-times.key_on, times.stop - times.key_on, 4001)
+    return Run(Traces(time, {}), times, 3), values(time - (times.starts[0] - times.key_on))
+
+
+@given(st.sampled_from(sorted(FUSE_TYPES)), st.floats(1.0, 20.0))
+def test_a_steady_current_opens_a_fuse_as_its_band_says(kind: str, multiple: float) -> None:
+    """No I2t of seconds melts a fuse that stands the current: at 1.3 times the rating START alone has twice the
+    melting I2t of a blade fuse."""
+    fuse, rating = FUSE_TYPES[kind], 10.0
+    run, values = _key_run(lambda t: np.full_like(t, multiple * rating))
+    shortest, longest = opening_time(fuse, rating, multiple * rating)
+    found = front_of(run, values, "start", fuse, rating)
+    length = run.times.stop - run.times.starts[0]
+    assume(abs(np.log(shortest / length)) > 1e-3)
+    assume(abs(np.log(longest / length)) > 1e-3)
+    assert (found is not None) == (shortest <= length)
+    if found is not None:
+        assert shortest <= found.may <= max(1.06 * shortest, 1e-3)
+        assert (found.must < np.inf) == (longest <= length)
+        assert found.must == np.inf or longest <= found.must <= max(1.06 * longest, 1e-3)
+
+
+@given(st.floats(30.0, 300.0), st.floats(2e-3, 2e-2), st.floats(0.0, 6.0))
+def test_a_front_beyond_the_highest_melting_i2t_opens_a_fuse_in_time(peak: float, tau: float, rest: float) -> None:
+    """An exponential front on a current that a fuse of 5 A may hold for long."""
+    fuse = FUSE_TYPES["blade"]
+    _, _, high = melting_i2t(fuse, 5.0)
+    run, values = _key_run(lambda t: np.where(t >= 0.0, rest + peak * np.exp(-np.maximum(t, 0.0) / tau), 0.0))
+    found = front_of(run, values, "start", fuse, 5.0)
+    within = 0.5 * peak**2 * tau * (1.0 - np.exp(-2.0 * 0.095 / tau))  # of the front alone, in 95 ms
+    assume(within > high)
+    assert found is not None
+    assert found.must < 0.1  # the longest time of the blade fuse's last point
+    told = Current("hold-up fuse", 30.0, 5.0, "start", fuse, None, rest, found)
+    assert told.opens[1] == min(found.must, opening_time(fuse, 5.0, rest)[1])
+    assert "opens within" in _fuse(told, 5.0).message
+
+
+def test_a_long_pulse_is_no_more_certain_than_the_band_to_open_a_fuse() -> None:
+    """10 A for 0.95 s is 95 A2s of the 90 that melt the slowest fuse of 5 A at once; at 10 A it may take 5 s."""
+    fuse = FUSE_TYPES["blade"]
+    long = Current("hold-up fuse", 10.0, 5.0, "start", fuse, Pulse(95.0, 0.95, 10.0), 4.0, Front(0.15, np.inf, 10.0))
+    assert long.pulse is not None
+    assert "so it may open" in _fuse_pulse(long, 5.0, long.pulse, False).message
+    assert long.opens == (np.inf, np.inf)
+    short = Current("hold-up fuse", 50.0, 5.0, "start", fuse, Pulse(95.0, 0.04, 50.0), 4.0, Front(0.01, 0.04, 50.0))
+    assert short.pulse is not None
+    assert "so it opens" in _fuse_pulse(short, 5.0, short.pulse, False).message
+    assert short.opens[1] == 0.04
 
 
 def test_an_open_ground_strap_sends_the_cranking_current_through_the_display_return(boat: Make) -> None:

@@ -144,10 +144,18 @@ def _conductor(bench: Bench, runs: tuple[Run, ...], fault: Fault, current: Curre
 
 
 def _fuse(current: Current, limit: float) -> Note:
-    latest = current.opens[1]
+    """A current that lasts, and ahead of it its front where that opens the fuse by itself."""
+    latest, front = current.opens[1], current.front
     cranking = " of cranking" if current.key == "start" and latest > SHORT_CRANK else ""
-    opens = f"opens within {_seconds(latest)}{cranking}{_lost(current.element)}"
+    opens = f"opens within {_seconds(latest)}{cranking}"
     text = f"{amperes(current.lasting, limit)} {WHEN[current.key]} through the {current.element} of {limit:g} A, which "
+    if front is not None and front.current > WORSE * current.lasting:
+        length = front.must if front.must <= latest else front.may
+        text = f"at first {amperes(front.current, limit)} for {_seconds(length)}, then {text}"
+        if latest > SHORT_CRANK:
+            may = f"may open{_lost(current.element, 'take')}"
+            return Note("fuse_overloaded", f"{text}{may}" + (f", and {opens}" if latest < MAY_HOLD else ""))
+    opens += _lost(current.element)
     return Note("fuse_overloaded", text + (opens if latest < MAY_HOLD else "may hold for long"))
 
 
@@ -164,7 +172,7 @@ def _fuse_pulse(current: Current, limit: float, over: Pulse, bank: bool) -> Note
         f"a {what} {WHEN[current.key]}, {over.peak:.0f} A and over in {_seconds(over.duration)}, through the "
         f"{current.element} of {limit:g} A: {over.i2t:.2g} A2s of the {low:.2g} A2s that may melt it"
     )
-    if over.i2t > high:
+    if over.i2t > high and current.opens[1] < MAY_HOLD:  # a long pulse loses heat: its I2t alone is not enough
         return Note("fuse_overloaded", f"{text}, so it opens{_lost(current.element)}")
     if over.i2t > low:
         return Note("fuse_overloaded", f"{text}, so it may open{_lost(current.element, 'take')}")
