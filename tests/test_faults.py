@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import io
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import cache
 from pathlib import Path
 
@@ -26,6 +26,7 @@ from cranksag.parts.diode import DiodeCircuit
 from cranksag.parts.fuse import FUSE_TYPES, melting_i2t, opening_time
 from cranksag.resolve import Boat, resolve
 from cranksag.resolve.model import Bank, HouseFeed
+from cranksag.runner import Job, limit_of
 from cranksag.scenario import loads_scenario
 from cranksag.solver import get_solver
 from cranksag.studies.faultlist import (
@@ -33,19 +34,21 @@ from cranksag.studies.faultlist import (
     Added,
     Bridge,
     Detach,
+    Edit,
     Fault,
     Parameter,
     Swap,
     edited,
     single_faults,
 )
-from cranksag.studies.faultloads import conductor_dangers
-from cranksag.studies.faultreading import DEAD, Current, Front, front_of, live_nodes
+from cranksag.studies.faultloads import _together, conductor_dangers
+from cranksag.studies.faultreading import DEAD, Current, Front, Outcome, front_of, live_nodes
 from cranksag.studies.faultrun import Bench, Pulse, Run, heating_current, lasting_current, make_bench, pulse, run_fault
-from cranksag.studies.faults import FaultRow, fault_document, run_faults
-from cranksag.studies.faultwords import _fuse, _fuse_pulse, _hours, node_dangers
+from cranksag.studies.faults import FaultRow, FaultStudy, fault_document, run_faults
+from cranksag.studies.faultwords import _fuse, _fuse_pulse, _hours, _seconds, node_dangers, voltage_warnings
 from cranksag.verdict import read_traces
 from cranksag.verdict.results import Traces
+from cranksag.verdict.series import between
 from cranksag.verdict.stresses import (
     coil_kick,
     contact_inrush,
@@ -467,6 +470,33 @@ def test_what_two_fuses_let_through_together_counts(boat: Make) -> None:
     small = boat("standby-pack", (("hold_up.fuse", "10 A"), ("hold_up.size", "8 AWG")))
     bench, run = _pushed(small, pack_current=70.0, feed_current=70.0, return_current=140.0)
     assert not conductor_dangers(bench, run, Fault("pack", "invented", ()), None)
+
+
+@pytest.mark.parametrize(
+    ("name", "signal", "sign"), [("supercapacitor", "hold_up_current", -1.0), ("standby-pack", "pack_current", 1.0)]
+)
+def test_the_current_of_two_fuses_in_series_counts_once(boat: Make, name: str, signal: str, sign: float) -> None:
+    """60 A that flow through both stood for 120 A, and 100 A in the return for guarded."""
+    made = boat(name, (("hold_up.size", "8 AWG"),) if name == "standby-pack" else ())
+    told = {}
+    for into in (1.0, -1.0):  # beside the feed into the display's supply, or out of it again
+        flows = {"feed_current": 60.0, signal: into * sign * 60.0, "return_current": 100.0}
+        notes = conductor_dangers(*_pushed(made, **flows), Fault("pack", "invented", ()), None)
+        told[into] = [n.message for n in notes if "display return conductor" in n.message]
+    assert told[1.0] == []
+    assert len(told[-1.0]) == 1
+    assert "no fuse guards it" in told[-1.0][0]
+
+
+@given(st.floats(-90.0, 90.0), st.floats(-90.0, 90.0))
+def test_fuses_together_carry_no_less_than_each_and_no_more_than_both(feed: float, pack: float) -> None:
+    made = _sound_boat()
+    run = _invented(made, feed_current=feed, pack_current=pack)
+    found = _together(make_bench(made), run, ["display feed fuse", "hold-up fuse"], "run")
+    assert found >= max(abs(feed), abs(pack)) - 1e-6
+    assert found >= abs(feed + pack) - 1e-6
+    assert found <= abs(feed) + abs(pack) + 1e-6
+    assert feed * pack > 0.0 or found == pytest.approx(max(abs(feed), abs(pack)), abs=1e-6)
 
 
 def test_a_short_beyond_what_the_fuse_breaks_is_a_danger(boat: Make) -> None:

@@ -205,7 +205,7 @@ def current_of(bench: Bench, run: Run, element: str, key: str) -> Current:
     if limit is not None and current > limit:
         over = pulse(run, values, limit, key)
         front = front_of(run, values, key, fuse, limit) if element.endswith("fuse") else None
-    return Current(element, current, limit, key, fuse, over, lasting_current(run, values, key), front)
+    return Current(element, current, limit, key, fuse, over, lasting_current(run, values, key, limit), front)
 
 
 def front_of(run: Run, values: np.ndarray, key: str, fuse: FuseType, rating: float) -> Front | None:
@@ -236,7 +236,7 @@ def currents_of(bench: Bench, run: Run) -> list[Current]:
     back = _back_feed(bench, run)
     if back is not None:
         hold = bench.boat.hold_up
-        found.append(Current(BACK_FEED, back[0], getattr(hold, "fuse_rating", None), back[1]))
+        found.append(Current(BACK_FEED, back[0], getattr(hold, "fuse_rating", None), back[1], lasting=back[2]))
     return found
 
 
@@ -275,12 +275,14 @@ def with_inrush(currents: list[Current], charge: Charge) -> list[Current]:
     return [max(pair, key=_gravity) for pair in zip(currents, charge.currents, strict=True)]
 
 
-def _back_feed(bench: Bench, run: Run) -> tuple[float, str] | None:
+def _back_feed(bench: Bench, run: Run) -> tuple[float, str, float] | None:
+    """Highest mean current back into the boat's feed over `HEATS` [A], the key then, and the mean that lasts [A]."""
     values = run.traces.signals.get("normal_feed_current")
     if values is None:
         return None
     back = np.maximum(-values, 0.0)
-    return max((heating_current(run, back, a, b, power=1), key) for key, a, b in windows(run))
+    highest, key = max((heating_current(run, back, a, b, power=1), key) for key, a, b in windows(run))
+    return highest, key, lasting_current(run, back, key, power=1)
 
 
 def outcome(boat: Boat, run: Run) -> Outcome:

@@ -97,7 +97,7 @@ def current_warnings(
                 bank = isinstance(bench.boat.hold_up, Bank) and c.key == "run"
                 notes.append(_fuse(c, c.limit) if c.pulse is None else _fuse_pulse(c, c.limit, c.pulse, bank))
             elif not stands(bench, c.element, c.pulse):
-                notes.append(_conductor(bench, runs, fault, c, c.limit))
+                notes.append(_conductor(bench, runs, fault, c, c.limit, currents))
     return notes
 
 
@@ -131,13 +131,15 @@ def _display_limit(boat: Boat, usual: float) -> float:
     return min([*known, *([unknown] if len(known) < len(plates) else [])])
 
 
-def _conductor(bench: Bench, runs: tuple[Run, ...], fault: Fault, current: Current, limit: float) -> Note:
+def _conductor(
+    bench: Bench, runs: tuple[Run, ...], fault: Fault, current: Current, limit: float, currents: list[Current]
+) -> Note:
     text = f"{amperes(current.current, limit)} {WHEN[current.key]} through the {current.element}, "
     text += f"which carries {limit:g} A"
     signal = bench.limits[current.element][0]
     reaches = [r for r in runs if current.key in {key for key, _, _ in windows(r)}]  # a charge ends with RUN
     run = max(reaches, key=lambda r: lasting_current(r, r.traces.signals[signal], current.key))
-    found = guard(bench, run, fault, current.element, current.current, limit, current.key)
+    found = guard(bench, run, fault, current.element, current.current, limit, current.key, currents)
     if found.fuse and found.within < MAY_HOLD:
         text += f", until the {found.fuse} opens within {_seconds(found.within)}"
     return Note(OVERLOADED, text)
@@ -151,7 +153,8 @@ def _fuse(current: Current, limit: float) -> Note:
     text = f"{amperes(current.lasting, limit)} {WHEN[current.key]} through the {current.element} of {limit:g} A, which "
     if front is not None and front.current > WORSE * current.lasting:
         length = front.must if front.must <= latest else front.may
-        text = f"at first {amperes(front.current, limit)} for {_seconds(length)}, then {text}"
+        lasting = f"{amperes(current.lasting, limit)} in the end"
+        text = f"{amperes(front.current, limit)} for {_seconds(length)} and {lasting}{text.partition(' A')[2]}"
         if latest > SHORT_CRANK:
             may = f"may open{_lost(current.element, 'take')}"
             return Note("fuse_overloaded", f"{text}{may}" + (f", and {opens}" if latest < MAY_HOLD else ""))
