@@ -360,6 +360,37 @@ def test_a_long_pulse_is_no_more_certain_than_the_band_to_open_a_fuse() -> None:
     assert short.opens[1] == 0.04
 
 
+def test_one_fuse_has_one_opening_time(boat: Make) -> None:
+    """The sentence of a wire named 128 ms for a fuse, that of the fuse itself 153 ms."""
+    row = _row(boat("supercapacitor"), "discharge diode", "short")
+    opens = {c.element: c.opens[1] for c in row.currents if c.element.endswith("fuse")}
+    assert all(time < 0.2 for time in opens.values())
+    wires = [n.message for n in row.warnings if n.code == "conductor_overloaded"]
+    assert len(wires) == 2
+    for wire in wires:
+        fuse, _, within = wire.partition(", until the ")[2].partition(" opens within ")
+        assert fuse == min(opens, key=lambda e: opens[e])  # in series: the first to open ends it
+        assert within == _seconds(opens[fuse])
+    for fuse, time in opens.items():
+        told = next(n.message for n in row.warnings if n.code == "fuse_overloaded" and f"the {fuse} of" in n.message)
+        assert f"opens within {_seconds(time)} " in told
+
+
+def test_a_back_feed_has_its_lasting_current(boat: Make) -> None:
+    """14.3 A stood beside 0 A that last."""
+    made = boat("supercapacitor")
+    fault = _named(made, "feed diode", "short")
+    row = _row(made, fault.part, fault.fault)
+    back = next(c for c in row.currents if c.element == "back-feed into the boat's feed")
+    assert back.key == "start"
+    run = run_fault(make_bench(made), fault)
+    release = run.times.releases[0] - run.times.key_on
+    time, values = between(run.traces.time, run.traces.signals["normal_feed_current"], release - 0.1, release)
+    mean = float(np.trapezoid(np.maximum(-values, 0.0), time)) / 0.1
+    assert 1.0 < mean < back.current
+    assert back.lasting == pytest.approx(mean, rel=0.01)
+
+
 def test_an_open_ground_strap_sends_the_cranking_current_through_the_display_return(boat: Make) -> None:
     made = boat("restarting")
     row = _row(made, "engine ground", "breaks while cranking")
@@ -803,6 +834,22 @@ def test_a_current_that_comes_and_goes_with_the_compressions_lasts() -> None:
     run = Run(Traces(time, {}), times, 3)
     values = np.where(time >= times.starts[0] - times.key_on, 7.0 + 4.0 * np.sin(2.0 * np.pi * 15.0 * time), 0.0)
     assert pulse(run, values, 5.0, "start") is None
+
+
+@given(st.floats(0.2, 0.4), st.floats(0.05, 0.1), st.floats(0.0, 1.0))
+def test_a_current_that_pauses_between_slow_compressions_lasts(period: float, width: float, phase: float) -> None:
+    """Two cylinders at 150 rpm: with no current in the last tenth of a second it was a pulse, and over."""
+    run, values = _key_run(lambda t: np.where((t >= 0.0) & (np.mod(t - phase * period, period) < width), 20.0, 0.0))
+    assume(lasting_current(run, values, "start") < 5.0)
+    assert pulse(run, values, 5.0, "start") is None
+    assert lasting_current(run, values, "start", 5.0) == pytest.approx(20.0 * (width / period) ** 0.5, rel=0.5)
+
+
+@given(st.floats(10.0, 30.0), st.floats(0.02, 0.25))
+def test_a_front_that_does_not_come_back_is_a_pulse(peak: float, tau: float) -> None:
+    run, values = _key_run(lambda t: np.where(t >= 0.02, peak * np.exp(-np.maximum(t, 0.0) / tau), 0.0))
+    assume(lasting_current(run, values, "start") < 5.0)
+    assert pulse(run, values, 5.0, "start") is not None
 
 
 @given(st.text("abcdefXRVC 0123456789=.", max_size=30))
