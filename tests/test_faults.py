@@ -696,6 +696,31 @@ def test_a_converter_that_lets_its_input_through_is_told(boat: Make) -> None:
     assert "display_over_voltage" not in {n.code for n in plated.warnings}
 
 
+def test_a_fuse_that_opened_with_the_key_off_ends_nothing_in_run(boat: Make) -> None:
+    """ "18.4 V in RUN until the hold-up fuse opens", which opens with the key off, before there is any RUN."""
+    row = _row(boat("supercapacitor"), "bank wire", "shorted to ground")
+    fuse = next(c for c in row.currents if c.element == "hold-up fuse")
+    assert fuse.key == "off"
+    assert fuse.opens[1] < 0.1
+    (told,) = [n.message for n in row.warnings if n.code == "display_over_voltage"]
+    assert told.endswith("with the key in RUN, above 16 V, unless the hold-up fuse has opened with the key off before")
+
+
+@pytest.mark.parametrize(
+    ("fuse", "top", "words"),
+    [
+        ("run", "run", " until the hold-up fuse opens"),
+        ("start", "start", " until the hold-up fuse opens"),
+        ("run", "start", ", unless the hold-up fuse has opened with the key in RUN before"),
+        ("start", "run", ", which can destroy it"),
+    ],
+)
+def test_an_over_voltage_names_a_fuse_of_its_own_time(fuse: str, top: str, words: str) -> None:
+    current = Current("hold-up fuse", 60.0, 5.0, fuse, FUSE_TYPES["blade"], lasting=60.0)
+    (told,) = voltage_warnings(_sound_boat(), Outcome(display_top=(17.5, top)), [current], None)
+    assert told.message.endswith(f", above 16 V{words}")
+
+
 def test_what_a_fault_does_not_change_is_not_told_as_unseen(boat: Make) -> None:
     """The display restarts with the fault and without: "nothing shows" was read as if it ran."""
     row = _row(boat("restarting"), "display return conductor", "shorted to ground")

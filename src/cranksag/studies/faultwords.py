@@ -113,12 +113,24 @@ def voltage_warnings(boat: Boat, found: Outcome, currents: list[Current], sound:
     limit = _display_limit(boat, (before or found.display_top or (0.0, ""))[0])
     top, key = found.display_top or (0.0, "run")
     if top > max(limit, WORSE * (before[0] if before else 0.0)):
-        ends = min((c for c in currents if c.opens[1] < MAY_HOLD), key=lambda c: c.opens[1], default=None)
-        until = f" until the {ends.element} opens" if ends is not None else ", which can destroy it"
-        notes.append(Note("display_over_voltage", f"{top:.1f} V at the display {WHEN[key]}, above {limit:g} V{until}"))
+        text = f"{top:.1f} V at the display {WHEN[key]}, above {limit:g} V{_until(currents, key)}"
+        notes.append(Note("display_over_voltage", text))
     elif highest > max(limit, WORSE * usual[1]):
         notes.append(Note("release_over_voltage", f"{highest:.1f} V at the display when the key is let go"))
     return notes
+
+
+def _until(currents: list[Current], key: str) -> str:
+    """What becomes of an over-voltage: the fuse that opens first with the same key, or that has opened before."""
+    opening = sorted((c for c in currents if c.opens[1] < MAY_HOLD), key=lambda c: c.opens[1])
+    order = list(WHEN)
+    for c in opening:
+        if c.key == key:
+            return f" until the {c.element} opens"
+    for c in opening:
+        if order.index(c.key) < order.index(key):
+            return f", unless the {c.element} has opened {WHEN[c.key]} before"
+    return ", which can destroy it"
 
 
 def _display_limit(boat: Boat, usual: float) -> float:
