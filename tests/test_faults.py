@@ -753,6 +753,33 @@ def test_a_bank_holds_a_run_solenoid_for_as_long_as_it_lasts(boat: Make) -> None
     assert 0.2 < float(seconds) < 22e-3 * 12.0 * np.log(14.2) + 0.1
 
 
+def test_the_limit_of_a_row_covers_all_its_runs(boat: Make, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A shorted feed without a fuse beside a bank: the fault, a charge, a crank with the bank empty, one without it."""
+    runs = []
+
+    def counted(bench: Bench, fault: Fault, phases: int = 3, more: tuple[Edit, ...] = ()) -> Run:
+        runs.append(fault.part)
+        return run_fault(bench, fault, phases, more)
+
+    monkeypatch.setattr("cranksag.studies.faults.run_fault", counted)
+    monkeypatch.setattr("cranksag.studies.faultreading.run_fault", counted)
+    made = boat("supercapacitor", (("feed.fuse", "none"),))
+    limits: list[float] = []
+
+    def limited(jobs: list[Job], work: FaultStudy, workers: int | None) -> Iterator[object]:
+        limits.extend(job.limit for job in jobs)
+        return iter(())
+
+    monkeypatch.setattr("cranksag.studies.faults.run_many", limited)
+    study = FaultStudy(made)
+    study.prepare()
+    runs.clear()
+    assert study(SHORTED).danger
+    run_faults(made, lambda f: (f.part, f.fault) == SHORTED, workers=1)
+    assert limits == [pytest.approx(4 * limit_of(made))]
+    assert runs.count(SHORTED[0]) == 4
+
+
 def test_one_cure_for_two_wires_is_said_once(boat: Make) -> None:
     row = _row(boat("restarting"), "start wire", "shorted to ground")
     assert len(row.dangers) == 2
