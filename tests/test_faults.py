@@ -41,7 +41,7 @@ from cranksag.studies.faultlist import (
     edited,
     single_faults,
 )
-from cranksag.studies.faultloads import _together, conductor_dangers
+from cranksag.studies.faultloads import _together, conductor_dangers, guard
 from cranksag.studies.faultreading import DEAD, Current, Front, Outcome, front_of, live_nodes
 from cranksag.studies.faultrun import Bench, Pulse, Run, heating_current, lasting_current, make_bench, pulse, run_fault
 from cranksag.studies.faults import FaultRow, FaultStudy, fault_document, run_faults
@@ -292,7 +292,8 @@ def test_the_front_of_a_current_that_lasts_may_open_a_fuse(boat: Make) -> None:
     assert fuse.front is not None
     told = next(n.message for n in row.warnings if "through the hold-up fuse" in n.message)
     assert "may open and take the hold-up away" in told
-    assert "may hold for long" not in told
+    assert "may hold for long" not in row.message
+    assert " inf" not in row.message  # of the display feed fuse, which may open and need not
     # the current's own I2t in that stretch is what the fastest fuse of the band passes in it
     run = run_fault(make_bench(made), fault)
     begin, end = run.times.starts[0], run.times.stop
@@ -517,6 +518,19 @@ def test_the_current_of_two_fuses_in_series_counts_once(boat: Make, name: str, s
     assert told[1.0] == []
     assert len(told[-1.0]) == 1
     assert "no fuse guards it" in told[-1.0][0]
+
+
+def test_a_fuse_whose_current_returns_elsewhere_ends_no_overload(boat: Make) -> None:
+    """A supply wire shorted to the block: the feed fuse's 60 A never see the return, which carries the pack's 46 A."""
+    made = boat("standby-pack")
+    bench, run = _pushed(made, feed_current=60.0, pack_current=46.0, return_current=46.0)
+    fault = Fault("pack", "invented", ())
+    found = guard(bench, run, fault, "display return conductor", 46.0, 25.0, "start")
+    assert found.fuse == "hold-up fuse"
+    assert found.within == pytest.approx(opening_time(FUSE_TYPES["blade"], 5.0, 46.0)[1])
+    # a conductor with a fuse of its own has that one in its path, whatever another carries
+    feed = guard(bench, run, fault, "display feed conductor", 60.0, 25.0, "start")
+    assert feed.fuse == "display feed fuse"
 
 
 @given(st.floats(-90.0, 90.0), st.floats(-90.0, 90.0))

@@ -154,19 +154,27 @@ def guard(
     """What the fuses in the path of an overloaded conductor do.
 
     They count together: those that open in time are taken away, and what the others leave must be within the ampacity.
+    Where they carry more than the conductor, some of that goes elsewhere, and all that is left is taken to be in it.
     A fuse opens as in the row's `currents` where it is judged with the same `key` there.
     """
     fuses = {e: r for e, (_, r) in bench.limits.items() if e.endswith("fuse") and r is not None and _on(bench, element)}
+    own = {e: r for e, r in fuses.items() if bench.limits[e][0] == bench.limits[element][0]}
+    fuses = own or fuses
     carried = {e: _sustained(bench, run, e)[key] for e in fuses}
-    if _together(bench, run, list(fuses), key) >= CARRIED * current:
+    total = _together(bench, run, list(fuses), key)
+
+    def left_by(opened: list[str]) -> float:
+        return max(current - total, 0.0) + min(current, max(total - _together(bench, run, opened, key), 0.0))
+
+    if total >= CARRIED * current:
         cures = {e: _too_large(bench, e, fuses[e], element, carried[e], limit) for e in fuses}
         opening = [e for e in fuses if not cures[e] and carried[e] > fuses[e]]
-        left = current - _together(bench, run, opening, key)
+        left = left_by(opening)
         if opening and left <= limit:
             row = {c.element: c for c in currents if c.key == key}
             times = {e: row[e].opens[1] if e in row else current_of(bench, run, e, key).opens[1] for e in opening}
             opening.sort(key=lambda e: times[e])
-            enough = (k for k in range(1, len(opening)) if current - _together(bench, run, opening[:k], key) <= limit)
+            enough = (k for k in range(1, len(opening)) if left_by(opening[:k]) <= limit)
             last = opening[next(enough, len(opening)) - 1]
             return Guard(last, times[last])
         if any(cures.values()):

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 
 import numpy as np
@@ -20,6 +21,7 @@ from cranksag.verdict.stresses import DISPLAY_HIGHEST_12, DISPLAY_HIGHEST_24, KI
 NOTICED = 0.3  # [V] a lower minimum than the sound boat's that is worth saying
 CARRIES = 0.1  # [A] a back-feed below this is leakage
 MAY_HOLD = 600.0  # [s] a fuse that may take longer counts as holding; engineering estimate
+SHOWS = 1.2  # [-] a front that is more than this above what lasts is told in amperes of its own
 SHORT_CRANK = 3.0  # [s] a fuse that takes longer opens in long cranks only; engineering estimate
 CONSEQUENCES: Mapping[str, Callable[[str], tuple[str, str]]] = {
     "run solenoid": lambda where: (
@@ -163,13 +165,13 @@ def _fuse(current: Current, limit: float) -> Note:
     cranking = " of cranking" if current.key == "start" and latest > SHORT_CRANK else ""
     opens = f"opens within {_seconds(latest)}{cranking}"
     text = f"{amperes(current.lasting, limit)} {WHEN[current.key]} through the {current.element} of {limit:g} A, which "
-    if front is not None and front.current > WORSE * current.lasting:
-        length = front.must if front.must <= latest else front.may
+    if front is not None and front.current > SHOWS * current.lasting:
+        length = front.must if front.must < math.inf else front.may
         lasting = f"{amperes(current.lasting, limit)} in the end"
         text = f"{amperes(front.current, limit)} for {_seconds(length)} and {lasting}{text.partition(' A')[2]}"
-        if latest > SHORT_CRANK:
-            may = f"may open{_lost(current.element, 'take')}"
-            return Note("fuse_overloaded", f"{text}{may}" + (f", and {opens}" if latest < MAY_HOLD else ""))
+    if front is not None and latest > SHORT_CRANK:
+        may = f"may open{_lost(current.element, 'take')}"
+        return Note("fuse_overloaded", f"{text}{may}" + (f", and {opens}" if latest < MAY_HOLD else ""))
     opens += _lost(current.element)
     return Note("fuse_overloaded", text + (opens if latest < MAY_HOLD else "may hold for long"))
 
