@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import io
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import cache
 from pathlib import Path
 
@@ -26,6 +26,7 @@ from cranksag.parts.diode import DiodeCircuit
 from cranksag.parts.fuse import FUSE_TYPES, melting_i2t, opening_time
 from cranksag.resolve import Boat, resolve
 from cranksag.resolve.model import Bank, HouseFeed
+from cranksag.runner import Job, limit_of
 from cranksag.scenario import loads_scenario
 from cranksag.solver import get_solver
 from cranksag.studies.faultlist import (
@@ -33,19 +34,21 @@ from cranksag.studies.faultlist import (
     Added,
     Bridge,
     Detach,
+    Edit,
     Fault,
     Parameter,
     Swap,
     edited,
     single_faults,
 )
-from cranksag.studies.faultloads import conductor_dangers
-from cranksag.studies.faultreading import DEAD, Current, live_nodes
-from cranksag.studies.faultrun import Bench, Run, heating_current, lasting_current, make_bench, pulse, run_fault
-from cranksag.studies.faults import FaultRow, fault_document, run_faults
-from cranksag.studies.faultwords import _hours, node_dangers
+from cranksag.studies.faultloads import _together, conductor_dangers, guard
+from cranksag.studies.faultreading import DEAD, Current, Front, Outcome, front_of, live_nodes
+from cranksag.studies.faultrun import Bench, Pulse, Run, heating_current, lasting_current, make_bench, pulse, run_fault
+from cranksag.studies.faults import FaultRow, FaultStudy, fault_document, run_faults
+from cranksag.studies.faultwords import _fuse, _fuse_pulse, _hours, _seconds, node_dangers, voltage_warnings
 from cranksag.verdict import read_traces
 from cranksag.verdict.results import Traces
+from cranksag.verdict.series import between
 from cranksag.verdict.stresses import (
     coil_kick,
     contact_inrush,
@@ -278,6 +281,117 @@ def test_the_charge_of_a_bank_without_its_limiter_is_a_pulse_not_an_overload(
     assert told["fuse_opens_within_s"] is None
 
 
+def test_the_front_of_a_current_that_lasts_may_open_a_fuse(boat: Make) -> None:
+    """50 A2s through a fuse of 5 A that 18 A2s may melt: judged by its end alone it "may hold for long"."""
+    made = boat("standby-pack")
+    fault = _named(made, "feed diode", "short")
+    row = _row(made, fault.part, fault.fault)
+    fuse = next(c for c in row.currents if c.element == "hold-up fuse")
+    assert fuse.pulse is None
+    assert fuse.opens[1] > 600.0
+    assert fuse.front is not None
+    told = next(n.message for n in row.warnings if "through the hold-up fuse" in n.message)
+    assert "may open and take the hold-up away" in told
+    assert "may hold for long" not in row.message
+    assert " inf" not in row.message  # of the display feed fuse, which may open and need not
+    # the current's own I2t in that stretch is what the fastest fuse of the band passes in it
+    run = run_fault(make_bench(made), fault)
+    begin, end = run.times.starts[0], run.times.stop
+    rms = heating_current(run, run.traces.signals["pack_current"], begin, end, length=fuse.front.may)
+    assert fuse.front.current == pytest.approx(rms)
+    assert opening_time(fuse.fuse, 5.0, rms)[0] <= fuse.front.may < 0.1
+
+
+@cache
+def _sound_times() -> KeyTimes:
+    return make_bench(_sound_boat()).circuit.times
+
+
+def _key_run(values: Callable[[np.ndarray], np.ndarray]) -> tuple[Run, np.ndarray]:
+    """A run of a sound boat with a current that is a function of the time since START [s]."""
+    times = _sound_times()
+    time = np.linspace(-times.key_on, times.stop - times.key_on, 4001)
+    return Run(Traces(time, {}), times, 3), values(time - (times.starts[0] - times.key_on))
+
+
+@given(st.sampled_from(sorted(FUSE_TYPES)), st.floats(1.0, 20.0))
+def test_a_steady_current_opens_a_fuse_as_its_band_says(kind: str, multiple: float) -> None:
+    """No I2t of seconds melts a fuse that stands the current: at 1.3 times the rating START alone has twice the
+    melting I2t of a blade fuse."""
+    fuse, rating = FUSE_TYPES[kind], 10.0
+    run, values = _key_run(lambda t: np.full_like(t, multiple * rating))
+    shortest, longest = opening_time(fuse, rating, multiple * rating)
+    found = front_of(run, values, "start", fuse, rating)
+    length = run.times.stop - run.times.starts[0]
+    assume(abs(np.log(shortest / length)) > 1e-3)
+    assume(abs(np.log(longest / length)) > 1e-3)
+    assert (found is not None) == (shortest <= length)
+    if found is not None:
+        assert shortest <= found.may <= max(1.06 * shortest, 1e-3)
+        assert (found.must < np.inf) == (longest <= length)
+        assert found.must == np.inf or longest <= found.must <= max(1.06 * longest, 1e-3)
+
+
+@given(st.floats(30.0, 300.0), st.floats(2e-3, 2e-2), st.floats(0.0, 6.0))
+def test_a_front_beyond_the_highest_melting_i2t_opens_a_fuse_in_time(peak: float, tau: float, rest: float) -> None:
+    """An exponential front on a current that a fuse of 5 A may hold for long."""
+    fuse = FUSE_TYPES["blade"]
+    _, _, high = melting_i2t(fuse, 5.0)
+    run, values = _key_run(lambda t: np.where(t >= 0.0, rest + peak * np.exp(-np.maximum(t, 0.0) / tau), 0.0))
+    found = front_of(run, values, "start", fuse, 5.0)
+    within = 0.5 * peak**2 * tau * (1.0 - np.exp(-2.0 * 0.095 / tau))  # of the front alone, in 95 ms
+    assume(within > high)
+    assert found is not None
+    assert found.must < 0.1  # the longest time of the blade fuse's last point
+    told = Current("hold-up fuse", 30.0, 5.0, "start", fuse, None, rest, found)
+    assert told.opens[1] == min(found.must, opening_time(fuse, 5.0, rest)[1])
+    assert "opens within" in _fuse(told, 5.0).message
+
+
+def test_a_long_pulse_is_no_more_certain_than_the_band_to_open_a_fuse() -> None:
+    """10 A for 0.95 s is 95 A2s of the 90 that melt the slowest fuse of 5 A at once; at 10 A it may take 5 s."""
+    fuse = FUSE_TYPES["blade"]
+    long = Current("hold-up fuse", 10.0, 5.0, "start", fuse, Pulse(95.0, 0.95, 10.0), 4.0, Front(0.15, np.inf, 10.0))
+    assert long.pulse is not None
+    assert "so it may open" in _fuse_pulse(long, 5.0, long.pulse, False).message
+    assert long.opens == (np.inf, np.inf)
+    short = Current("hold-up fuse", 50.0, 5.0, "start", fuse, Pulse(95.0, 0.04, 50.0), 4.0, Front(0.01, 0.04, 50.0))
+    assert short.pulse is not None
+    assert "so it opens" in _fuse_pulse(short, 5.0, short.pulse, False).message
+    assert short.opens[1] == 0.04
+
+
+def test_one_fuse_has_one_opening_time(boat: Make) -> None:
+    """The sentence of a wire named 128 ms for a fuse, that of the fuse itself 153 ms."""
+    row = _row(boat("supercapacitor"), "discharge diode", "short")
+    opens = {c.element: c.opens[1] for c in row.currents if c.element.endswith("fuse")}
+    assert all(time < 0.2 for time in opens.values())
+    wires = [n.message for n in row.warnings if n.code == "conductor_overloaded"]
+    assert len(wires) == 2
+    for wire in wires:
+        fuse, _, within = wire.partition(", until the ")[2].partition(" opens within ")
+        assert fuse == min(opens, key=lambda e: opens[e])  # in series: the first to open ends it
+        assert within == _seconds(opens[fuse])
+    for fuse, time in opens.items():
+        told = next(n.message for n in row.warnings if n.code == "fuse_overloaded" and f"the {fuse} of" in n.message)
+        assert f"opens within {_seconds(time)} " in told
+
+
+def test_a_back_feed_has_its_lasting_current(boat: Make) -> None:
+    """14.3 A stood beside 0 A that last."""
+    made = boat("supercapacitor")
+    fault = _named(made, "feed diode", "short")
+    row = _row(made, fault.part, fault.fault)
+    back = next(c for c in row.currents if c.element == "back-feed into the boat's feed")
+    assert back.key == "start"
+    run = run_fault(make_bench(made), fault)
+    release = run.times.releases[0] - run.times.key_on
+    time, values = between(run.traces.time, run.traces.signals["normal_feed_current"], release - 0.1, release)
+    mean = float(np.trapezoid(np.maximum(-values, 0.0), time)) / 0.1
+    assert 1.0 < mean < back.current
+    assert back.lasting == pytest.approx(mean, rel=0.01)
+
+
 def test_an_open_ground_strap_sends_the_cranking_current_through_the_display_return(boat: Make) -> None:
     made = boat("restarting")
     row = _row(made, "engine ground", "breaks while cranking")
@@ -388,6 +502,46 @@ def test_what_two_fuses_let_through_together_counts(boat: Make) -> None:
     small = boat("standby-pack", (("hold_up.fuse", "10 A"), ("hold_up.size", "8 AWG")))
     bench, run = _pushed(small, pack_current=70.0, feed_current=70.0, return_current=140.0)
     assert not conductor_dangers(bench, run, Fault("pack", "invented", ()), None)
+
+
+@pytest.mark.parametrize(
+    ("name", "signal", "sign"), [("supercapacitor", "hold_up_current", -1.0), ("standby-pack", "pack_current", 1.0)]
+)
+def test_the_current_of_two_fuses_in_series_counts_once(boat: Make, name: str, signal: str, sign: float) -> None:
+    """60 A that flow through both stood for 120 A, and 100 A in the return for guarded."""
+    made = boat(name, (("hold_up.size", "8 AWG"),) if name == "standby-pack" else ())
+    told = {}
+    for into in (1.0, -1.0):  # beside the feed into the display's supply, or out of it again
+        flows = {"feed_current": 60.0, signal: into * sign * 60.0, "return_current": 100.0}
+        notes = conductor_dangers(*_pushed(made, **flows), Fault("pack", "invented", ()), None)
+        told[into] = [n.message for n in notes if "display return conductor" in n.message]
+    assert told[1.0] == []
+    assert len(told[-1.0]) == 1
+    assert "no fuse guards it" in told[-1.0][0]
+
+
+def test_a_fuse_whose_current_returns_elsewhere_ends_no_overload(boat: Make) -> None:
+    """A supply wire shorted to the block: the feed fuse's 60 A never see the return, which carries the pack's 46 A."""
+    made = boat("standby-pack")
+    bench, run = _pushed(made, feed_current=60.0, pack_current=46.0, return_current=46.0)
+    fault = Fault("pack", "invented", ())
+    found = guard(bench, run, fault, "display return conductor", 46.0, 25.0, "start")
+    assert found.fuse == "hold-up fuse"
+    assert found.within == pytest.approx(opening_time(FUSE_TYPES["blade"], 5.0, 46.0)[1])
+    # a conductor with a fuse of its own has that one in its path, whatever another carries
+    feed = guard(bench, run, fault, "display feed conductor", 60.0, 25.0, "start")
+    assert feed.fuse == "display feed fuse"
+
+
+@given(st.floats(-90.0, 90.0), st.floats(-90.0, 90.0))
+def test_fuses_together_carry_no_less_than_each_and_no_more_than_both(feed: float, pack: float) -> None:
+    made = _sound_boat()
+    run = _invented(made, feed_current=feed, pack_current=pack)
+    found = _together(make_bench(made), run, ["display feed fuse", "hold-up fuse"], "run")
+    assert found >= max(abs(feed), abs(pack)) - 1e-6
+    assert found >= abs(feed + pack) - 1e-6
+    assert found <= abs(feed) + abs(pack) + 1e-6
+    assert feed * pack > 0.0 or found == pytest.approx(max(abs(feed), abs(pack)), abs=1e-6)
 
 
 def test_a_short_beyond_what_the_fuse_breaks_is_a_danger(boat: Make) -> None:
@@ -556,6 +710,31 @@ def test_a_converter_that_lets_its_input_through_is_told(boat: Make) -> None:
     assert "display_over_voltage" not in {n.code for n in plated.warnings}
 
 
+def test_a_fuse_that_opened_with_the_key_off_ends_nothing_in_run(boat: Make) -> None:
+    """ "18.4 V in RUN until the hold-up fuse opens", which opens with the key off, before there is any RUN."""
+    row = _row(boat("supercapacitor"), "bank wire", "shorted to ground")
+    fuse = next(c for c in row.currents if c.element == "hold-up fuse")
+    assert fuse.key == "off"
+    assert fuse.opens[1] < 0.1
+    (told,) = [n.message for n in row.warnings if n.code == "display_over_voltage"]
+    assert told.endswith("with the key in RUN, above 16 V, unless the hold-up fuse has opened with the key off before")
+
+
+@pytest.mark.parametrize(
+    ("fuse", "top", "words"),
+    [
+        ("run", "run", " until the hold-up fuse opens"),
+        ("start", "start", " until the hold-up fuse opens"),
+        ("run", "start", ", unless the hold-up fuse has opened with the key in RUN before"),
+        ("start", "run", ", which can destroy it"),
+    ],
+)
+def test_an_over_voltage_names_a_fuse_of_its_own_time(fuse: str, top: str, words: str) -> None:
+    current = Current("hold-up fuse", 60.0, 5.0, fuse, FUSE_TYPES["blade"], lasting=60.0)
+    (told,) = voltage_warnings(_sound_boat(), Outcome(display_top=(17.5, top)), [current], None)
+    assert told.message.endswith(f", above 16 V{words}")
+
+
 def test_what_a_fault_does_not_change_is_not_told_as_unseen(boat: Make) -> None:
     """The display restarts with the fault and without: "nothing shows" was read as if it ran."""
     row = _row(boat("restarting"), "display return conductor", "shorted to ground")
@@ -586,6 +765,33 @@ def test_a_bank_holds_a_run_solenoid_for_as_long_as_it_lasts(boat: Make) -> None
     # 19 mF left of 22 mF after four years; from 14.2 V to 1 V through 12 ohm alone it takes RC ln(14.2), the display
     # draws as well
     assert 0.2 < float(seconds) < 22e-3 * 12.0 * np.log(14.2) + 0.1
+
+
+def test_the_limit_of_a_row_covers_all_its_runs(boat: Make, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A shorted feed without a fuse beside a bank: the fault, a charge, a crank with the bank empty, one without it."""
+    runs = []
+
+    def counted(bench: Bench, fault: Fault, phases: int = 3, more: tuple[Edit, ...] = ()) -> Run:
+        runs.append(fault.part)
+        return run_fault(bench, fault, phases, more)
+
+    monkeypatch.setattr("cranksag.studies.faults.run_fault", counted)
+    monkeypatch.setattr("cranksag.studies.faultreading.run_fault", counted)
+    made = boat("supercapacitor", (("feed.fuse", "none"),))
+    limits: list[float] = []
+
+    def limited(jobs: list[Job], work: FaultStudy, workers: int | None) -> Iterator[object]:
+        limits.extend(job.limit for job in jobs)
+        return iter(())
+
+    monkeypatch.setattr("cranksag.studies.faults.run_many", limited)
+    study = FaultStudy(made)
+    study.prepare()
+    runs.clear()
+    assert study(SHORTED).danger
+    run_faults(made, lambda f: (f.part, f.fault) == SHORTED, workers=1)
+    assert limits == [pytest.approx(4 * limit_of(made))]
+    assert runs.count(SHORTED[0]) == 4
 
 
 def test_one_cure_for_two_wires_is_said_once(boat: Make) -> None:
@@ -694,6 +900,22 @@ def test_a_current_that_comes_and_goes_with_the_compressions_lasts() -> None:
     run = Run(Traces(time, {}), times, 3)
     values = np.where(time >= times.starts[0] - times.key_on, 7.0 + 4.0 * np.sin(2.0 * np.pi * 15.0 * time), 0.0)
     assert pulse(run, values, 5.0, "start") is None
+
+
+@given(st.floats(0.2, 0.4), st.floats(0.05, 0.1), st.floats(0.0, 1.0))
+def test_a_current_that_pauses_between_slow_compressions_lasts(period: float, width: float, phase: float) -> None:
+    """Two cylinders at 150 rpm: with no current in the last tenth of a second it was a pulse, and over."""
+    run, values = _key_run(lambda t: np.where((t >= 0.0) & (np.mod(t - phase * period, period) < width), 20.0, 0.0))
+    assume(lasting_current(run, values, "start") < 5.0)
+    assert pulse(run, values, 5.0, "start") is None
+    assert lasting_current(run, values, "start", 5.0) == pytest.approx(20.0 * (width / period) ** 0.5, rel=0.5)
+
+
+@given(st.floats(10.0, 30.0), st.floats(0.02, 0.25))
+def test_a_front_that_does_not_come_back_is_a_pulse(peak: float, tau: float) -> None:
+    run, values = _key_run(lambda t: np.where(t >= 0.02, peak * np.exp(-np.maximum(t, 0.0) / tau), 0.0))
+    assume(lasting_current(run, values, "start") < 5.0)
+    assert pulse(run, values, 5.0, "start") is not None
 
 
 @given(st.text("abcdefXRVC 0123456789=.", max_size=30))

@@ -9,20 +9,25 @@ by its I2t (adiabatic equation of IEC 60364-5-54).
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+
+import numpy as np
 
 from cranksag.parts.conductors import conductor_area
 from cranksag.parts.fuse import clearing_i2t, conductor_i2t, opening_time, protects_conductor
 from cranksag.quantities import ConductorSize
 from cranksag.resolve.model import Bank, Note
 from cranksag.studies.faultlist import Fault
-from cranksag.studies.faultreading import Current, FaultRow, fuse_type
+from cranksag.studies.faultreading import Current, FaultRow, current_of, fuse_type
 from cranksag.studies.faultrun import WHEN, WORSE, Bench, Pulse, Run, heating_current, lasting_current, pulse, windows
 
 SUSTAINED = 0.3  # [s] an overload that lasts so long is no pull-in burst (30 to 60 ms); engineering estimate
 CARRIED = 0.9  # [-] fuses that carry this share of a conductor's current are in its path
 OVERLOADED = "conductor_overloaded"
 IN_TIME = 5.0  # [s] a fuse that opens within so long protects by I2t: the adiabatic equation holds as long
+TAKES = ("hold_up_current", "converter_fuse_current")
+"""Signals of fuses whose current is positive out of the display's supply; every other flows into it."""
 HOT = "limiter_overheats"
 LIMITER_STANDS = 10.0  # [W] a power resistor of common size, in free air and for long; engineering estimate
 SIZES = {
@@ -122,20 +127,55 @@ def _sustained(bench: Bench, run: Run, element: str) -> dict[str, float]:
     return {key: heating_current(run, values, begin, end, length=SUSTAINED) for key, begin, end in windows(run)}
 
 
-def guard(bench: Bench, run: Run, fault: Fault, element: str, current: float, limit: float, key: str) -> Guard:
+def _together(bench: Bench, run: Run, fuses: list[str], key: str) -> float:
+    """Highest rms over `SUSTAINED` of what fuses carry together [A].
+
+    What flows into the display's supply by one fuse and out of it by another is one current and counts once.
+    """
+    into = np.zeros((1, run.traces.time.size))
+    if fuses:
+        signals = [bench.limits[fuse][0] for fuse in fuses]
+        into = np.stack([(-1.0 if s in TAKES else 1.0) * run.traces.signals[s] for s in signals])
+    total = np.maximum(np.maximum(into, 0.0).sum(axis=0), np.maximum(-into, 0.0).sum(axis=0))
+    begin, end = next((a, b) for name, a, b in windows(run) if name == key)
+    return heating_current(run, total, begin, end, length=SUSTAINED)
+
+
+def guard(
+    bench: Bench,
+    run: Run,
+    fault: Fault,
+    element: str,
+    current: float,
+    limit: float,
+    key: str,
+    currents: Sequence[Current] = (),
+) -> Guard:
     """What the fuses in the path of an overloaded conductor do.
 
     They count together: those that open in time are taken away, and what the others leave must be within the ampacity.
+    Where they carry more than the conductor, some of that goes elsewhere, and all that is left is taken to be in it.
+    A fuse opens as in the row's `currents` where it is judged with the same `key` there.
     """
     fuses = {e: r for e, (_, r) in bench.limits.items() if e.endswith("fuse") and r is not None and _on(bench, element)}
+    own = {e: r for e, r in fuses.items() if bench.limits[e][0] == bench.limits[element][0]}
+    fuses = own or fuses
     carried = {e: _sustained(bench, run, e)[key] for e in fuses}
-    if sum(carried.values()) >= CARRIED * current:
+    total = _together(bench, run, list(fuses), key)
+
+    def left_by(opened: list[str]) -> float:
+        return max(current - total, 0.0) + min(current, max(total - _together(bench, run, opened, key), 0.0))
+
+    if total >= CARRIED * current:
         cures = {e: _too_large(bench, e, fuses[e], element, carried[e], limit) for e in fuses}
         opening = [e for e in fuses if not cures[e] and carried[e] > fuses[e]]
-        left = current - sum(carried[e] for e in opening)
+        left = left_by(opening)
         if opening and left <= limit:
-            times = {e: opening_time(fuse_type(bench.boat, e), fuses[e], carried[e])[1] for e in opening}
-            last = max(times, key=lambda e: times[e])
+            row = {c.element: c for c in currents if c.key == key}
+            times = {e: row[e].opens[1] if e in row else current_of(bench, run, e, key).opens[1] for e in opening}
+            opening.sort(key=lambda e: times[e])
+            enough = (k for k in range(1, len(opening)) if left_by(opening[:k]) <= limit)
+            last = opening[next(enough, len(opening)) - 1]
             return Guard(last, times[last])
         if any(cures.values()):
             return Guard(cure=cures[max((e for e in fuses if cures[e]), key=lambda e: carried[e])])

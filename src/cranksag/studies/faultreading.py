@@ -34,6 +34,7 @@ from cranksag.verdict.stresses import coil_kick, release_peak
 DEAD = 1.0  # [V] below which a node counts as dead: far under any coil's or regulator's pick-up; engineering estimate
 LIVE_FOR = 0.02  # [s] a voltage counts when it is held for so long
 BACK_FEED = "back-feed into the boat's feed"
+SHORTEST, FINER = 1e-3, 1.05  # [s], [-] stretches in which a fuse is asked to open: the first, and one to the next
 UNCHARGED = 0.1  # [-] a bank that takes up less than this share of the sound one's charge stays empty; estimate
 EMPTY = Parameter("Xbank", "v0", 0.0)
 STARTS = ("s terminal", "start signal")
@@ -53,12 +54,25 @@ class LiveNode:
 
 
 @dataclass(frozen=True, slots=True)
+class Front:
+    """What the worst stretches of a current do to a fuse, however much is left in the end.
+
+    `may`, `must`: length of the shortest stretch in which it may open, and in which it must (infinite if in none) [s];
+    `current`: rms in the latter, or else the former [A].
+    """
+
+    may: float
+    must: float
+    current: float
+
+
+@dataclass(frozen=True, slots=True)
 class Current:
     """Highest rms current of an element over `HEATS` [A], its `limit` [A], and the `key` then: off, run, start.
 
     `fuse`: the type of a fuse; `pulse`: of a current above the limit that is over before the key moves on, None for
     one that lasts, which goes before any pulse; `lasting`: what is left at the end of that position of the key [A], by
-    which a fuse opens.
+    which a fuse opens, if its `front` has not opened it before.
     """
 
     element: str
@@ -68,13 +82,19 @@ class Current:
     fuse: FuseType = BLADE
     pulse: Pulse | None = None
     lasting: float = 0.0
+    front: Front | None = None
 
     @property
     def opens(self) -> tuple[float, float]:
-        """Shortest and longest time in which a fuse opens at a current that lasts [s]; infinite where it need not."""
-        if self.pulse is not None or not self.limit or not self.element.endswith("fuse"):
+        """Shortest and longest time in which a fuse opens [s], by a current that lasts or by its front, whichever is
+        sooner; infinite where it need not."""
+        if not self.limit or not self.element.endswith("fuse"):
             return math.inf, math.inf
-        return opening_time(self.fuse, self.limit, self.lasting)
+        front = (self.front.may, self.front.must) if self.front is not None else (math.inf, math.inf)
+        if self.pulse is not None:
+            return front if math.isfinite(front[1]) else (math.inf, math.inf)
+        lasting = opening_time(self.fuse, self.limit, self.lasting)
+        return min(lasting[0], front[0]), min(lasting[1], front[1])
 
     @property
     def use(self) -> float:
@@ -175,20 +195,48 @@ def fuse_type(boat: Boat, element: str) -> FuseType:
     return getattr(own, "fuse_type", BLADE)
 
 
+def current_of(bench: Bench, run: Run, element: str, key: str) -> Current:
+    """The current of a watched element in one position of the key."""
+    signal, limit = bench.limits[element]
+    values, fuse = run.traces.signals[signal], fuse_type(bench.boat, element)
+    begin, end = next((a, b) for name, a, b in windows(run) if name == key)
+    current = heating_current(run, values, begin, end)
+    over, front = None, None
+    if limit is not None and current > limit:
+        over = pulse(run, values, limit, key)
+        front = front_of(run, values, key, fuse, limit) if element.endswith("fuse") else None
+    return Current(element, current, limit, key, fuse, over, lasting_current(run, values, key, limit), front)
+
+
+def front_of(run: Run, values: np.ndarray, key: str, fuse: FuseType, rating: float) -> Front | None:
+    """Whether some stretch of a current opens a fuse by itself; None where none may.
+
+    The I2t of a stretch is held against what the fuse's band passes in the same time. In the times of the band's last
+    point that is the melting I2t; it holds no longer than that, because heat then leaves, and the I2t of a small
+    overload that lasts for seconds would "melt" a fuse that need not open at all.
+    """
+    begin, end = next((a, b) for name, a, b in windows(run) if name == key)
+    steps = math.ceil(math.log((end - begin) / SHORTEST) / math.log(FINER))
+    may = at_may = 0.0
+    for length in np.geomspace(SHORTEST, end - begin, steps + 1):
+        current = heating_current(run, values, begin, end, length=float(length))
+        shortest, longest = opening_time(fuse, rating, current)
+        if not may and shortest <= length:
+            may, at_may = float(length), current
+        if longest <= length:
+            return Front(may, float(length), current)
+    return Front(may, math.inf, at_may) if may else None
+
+
 def currents_of(bench: Bench, run: Run) -> list[Current]:
     found = []
-    for element, (signal, limit) in bench.limits.items():
-        values, fuse = run.traces.signals[signal], fuse_type(bench.boat, element)
-        parts = []
-        for key, a, b in windows(run):
-            current = heating_current(run, values, a, b)
-            over = None if limit is None or current <= limit else pulse(run, values, limit, key)
-            parts.append(Current(element, current, limit, key, fuse, over, lasting_current(run, values, key)))
+    for element in bench.limits:
+        parts = [current_of(bench, run, element, key) for key, _, _ in windows(run)]
         found.append(max(parts, key=_gravity))
     back = _back_feed(bench, run)
     if back is not None:
         hold = bench.boat.hold_up
-        found.append(Current(BACK_FEED, back[0], getattr(hold, "fuse_rating", None), back[1]))
+        found.append(Current(BACK_FEED, back[0], getattr(hold, "fuse_rating", None), back[1], lasting=back[2]))
     return found
 
 
@@ -227,12 +275,14 @@ def with_inrush(currents: list[Current], charge: Charge) -> list[Current]:
     return [max(pair, key=_gravity) for pair in zip(currents, charge.currents, strict=True)]
 
 
-def _back_feed(bench: Bench, run: Run) -> tuple[float, str] | None:
+def _back_feed(bench: Bench, run: Run) -> tuple[float, str, float] | None:
+    """Highest mean current back into the boat's feed over `HEATS` [A], the key then, and the mean that lasts [A]."""
     values = run.traces.signals.get("normal_feed_current")
     if values is None:
         return None
     back = np.maximum(-values, 0.0)
-    return max((heating_current(run, back, a, b, power=1), key) for key, a, b in windows(run))
+    highest, key = max((heating_current(run, back, a, b, power=1), key) for key, a, b in windows(run))
+    return highest, key, lasting_current(run, back, key, power=1)
 
 
 def outcome(boat: Boat, run: Run) -> Outcome:

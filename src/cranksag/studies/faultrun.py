@@ -24,6 +24,7 @@ from cranksag.verdict.stresses import pulse_i2t
 
 SETTLED = 0.03  # [s] after a change of the key before its part of the run is read
 HEATS = 0.1  # [s] currents are averaged over so long; shorter inrush is a matter of I2t
+TURN = 0.4  # [s] a revolution at 150 rpm, a cold engine's: two cylinders compress once in it, a lone one in two
 SENSE = 1e3  # [ohm] from the feed to the block: the regulator's sense input; engineering estimate
 WINDING = 10e-9  # [F] of the coils and wire on the start signal: a state for a node whose every path may fail; estimate
 INSULATION = 1e6  # [ohm] of the start wire and its terminals on a damp boat; engineering estimate
@@ -211,24 +212,42 @@ class Pulse:
     peak: float
 
 
-def lasting_current(run: Run, values: np.ndarray, key: str) -> float:
-    """Rms current when a position of the key ends, over the last `HEATS` [A]; in START before the release, or after it
-    if that is more."""
+def lasting_current(run: Run, values: np.ndarray, key: str, limit: float | None = None, power: int = 2) -> float:
+    """Rms current (or mean, `power` 1) when a position of the key ends, over the last `HEATS` [A]; in START before the
+    release, or after it if that is more, or over the last `TURN` before it where the current rises above `limit` there,
+    as it does with each compression."""
     begin, end = next((a, b) for name, a, b in windows(run) if name == key)
-    ends = (run.times.releases[0], end) if key == "start" else (end,)
-    return max(heating_current(run, values, max(begin, last - HEATS), last) for last in ends)
+    if key != "start":
+        return heating_current(run, values, max(begin, end - HEATS), end, power)
+    release = run.times.releases[0]
+    found = [heating_current(run, values, max(begin, last - HEATS), last, power) for last in (release, end)]
+    turn = release - TURN
+    over = _over(run, values, limit, begin, release)
+    turn = max([turn, *(b for a, b in over if a <= turn)])  # a front that ends within the turn is no part of it
+    if any(a > turn for a, _ in over):
+        found.append(heating_current(run, values, turn, release, power, length=TURN))
+    return max(found)
+
+
+def _over(run: Run, values: np.ndarray, limit: float | None, begin: float, end: float) -> list[tuple[float, float]]:
+    """Intervals of deck time in which a current is above a limit."""
+    if limit is None:
+        return []
+    shift = run.times.key_on
+    time, part = between(run.traces.time, np.abs(values), begin - shift, end - shift)
+    return [(a + shift, b + shift) for a, b in intervals_below(time, -part, -limit)]
 
 
 def pulse(run: Run, values: np.ndarray, limit: float, key: str) -> Pulse | None:
     """What of a current lies above `limit` [A] in a position of the key, where it is over by the end; None where it
     lasts. A current that comes and goes with the engine's compressions lasts.
     """
-    if lasting_current(run, values, key) > limit:
+    if lasting_current(run, values, key, limit) > limit:
         return None
     shift = run.times.key_on
     begin, end = next((a, b) for name, a, b in windows(run) if name == key)
     time, part = between(run.traces.time, np.abs(values), begin - shift, end - shift)
-    over = sum(b - a for a, b in intervals_below(time, -part, -limit))
+    over = sum(b - a for a, b in _over(run, values, limit, begin, end))
     return Pulse(pulse_i2t(time, part, limit), over, float(part.max()))
 
 

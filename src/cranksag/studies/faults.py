@@ -36,8 +36,9 @@ from cranksag.studies.faultreading import (
 from cranksag.studies.faultrun import Bench, make_bench, run_fault, without_hold_up
 from cranksag.studies.faultwords import MAY_HOLD, current_warnings, message, node_dangers, voltage_warnings
 
-RUNS = 3
-"""Whole cranks that the runs behind a row last at most: the fault, its inrush, and the same without the hold-up."""
+RUNS, RUNS_OF_A_BANK = 3, 4
+"""Runs behind a row at most, none longer than a whole crank: the fault, with the key off where its crank fails, and the
+same without the hold-up; with a bank the fault, its charge, the crank beside an empty bank, and without the hold-up."""
 
 __all__ = ["Current", "FaultRow", "FaultStudy", "LiveNode", "fault_document", "run_faults"]
 
@@ -109,7 +110,7 @@ def run_faults(
     if workers == 0:
         rows = [study(task) for task in tasks]
     else:
-        limit = RUNS * limit_of(boat)
+        limit = (RUNS_OF_A_BANK if isinstance(boat.hold_up, Bank) else RUNS) * limit_of(boat)
         jobs = [Job(f"{part}: {fault}", (part, fault), limit) for part, fault in tasks]
         rows = []
         for done in run_many(jobs, FaultStudy(boat), workers):

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 
 import numpy as np
@@ -20,6 +21,7 @@ from cranksag.verdict.stresses import DISPLAY_HIGHEST_12, DISPLAY_HIGHEST_24, KI
 NOTICED = 0.3  # [V] a lower minimum than the sound boat's that is worth saying
 CARRIES = 0.1  # [A] a back-feed below this is leakage
 MAY_HOLD = 600.0  # [s] a fuse that may take longer counts as holding; engineering estimate
+SHOWS = 1.2  # [-] a front that is more than this above what lasts is told in amperes of its own
 SHORT_CRANK = 3.0  # [s] a fuse that takes longer opens in long cranks only; engineering estimate
 CONSEQUENCES: Mapping[str, Callable[[str], tuple[str, str]]] = {
     "run solenoid": lambda where: (
@@ -97,7 +99,7 @@ def current_warnings(
                 bank = isinstance(bench.boat.hold_up, Bank) and c.key == "run"
                 notes.append(_fuse(c, c.limit) if c.pulse is None else _fuse_pulse(c, c.limit, c.pulse, bank))
             elif not stands(bench, c.element, c.pulse):
-                notes.append(_conductor(bench, runs, fault, c, c.limit))
+                notes.append(_conductor(bench, runs, fault, c, c.limit, currents))
     return notes
 
 
@@ -113,12 +115,24 @@ def voltage_warnings(boat: Boat, found: Outcome, currents: list[Current], sound:
     limit = _display_limit(boat, (before or found.display_top or (0.0, ""))[0])
     top, key = found.display_top or (0.0, "run")
     if top > max(limit, WORSE * (before[0] if before else 0.0)):
-        ends = min((c for c in currents if c.opens[1] < MAY_HOLD), key=lambda c: c.opens[1], default=None)
-        until = f" until the {ends.element} opens" if ends is not None else ", which can destroy it"
-        notes.append(Note("display_over_voltage", f"{top:.1f} V at the display {WHEN[key]}, above {limit:g} V{until}"))
+        text = f"{top:.1f} V at the display {WHEN[key]}, above {limit:g} V{_until(currents, key)}"
+        notes.append(Note("display_over_voltage", text))
     elif highest > max(limit, WORSE * usual[1]):
         notes.append(Note("release_over_voltage", f"{highest:.1f} V at the display when the key is let go"))
     return notes
+
+
+def _until(currents: list[Current], key: str) -> str:
+    """What becomes of an over-voltage: the fuse that opens first with the same key, or that has opened before."""
+    opening = sorted((c for c in currents if c.opens[1] < MAY_HOLD), key=lambda c: c.opens[1])
+    order = list(WHEN)
+    for c in opening:
+        if c.key == key:
+            return f" until the {c.element} opens"
+    for c in opening:
+        if order.index(c.key) < order.index(key):
+            return f", unless the {c.element} has opened {WHEN[c.key]} before"
+    return ", which can destroy it"
 
 
 def _display_limit(boat: Boat, usual: float) -> float:
@@ -131,23 +145,34 @@ def _display_limit(boat: Boat, usual: float) -> float:
     return min([*known, *([unknown] if len(known) < len(plates) else [])])
 
 
-def _conductor(bench: Bench, runs: tuple[Run, ...], fault: Fault, current: Current, limit: float) -> Note:
+def _conductor(
+    bench: Bench, runs: tuple[Run, ...], fault: Fault, current: Current, limit: float, currents: list[Current]
+) -> Note:
     text = f"{amperes(current.current, limit)} {WHEN[current.key]} through the {current.element}, "
     text += f"which carries {limit:g} A"
     signal = bench.limits[current.element][0]
     reaches = [r for r in runs if current.key in {key for key, _, _ in windows(r)}]  # a charge ends with RUN
     run = max(reaches, key=lambda r: lasting_current(r, r.traces.signals[signal], current.key))
-    found = guard(bench, run, fault, current.element, current.current, limit, current.key)
+    found = guard(bench, run, fault, current.element, current.current, limit, current.key, currents)
     if found.fuse and found.within < MAY_HOLD:
         text += f", until the {found.fuse} opens within {_seconds(found.within)}"
     return Note(OVERLOADED, text)
 
 
 def _fuse(current: Current, limit: float) -> Note:
-    latest = current.opens[1]
+    """A current that lasts, and ahead of it its front where that opens the fuse by itself."""
+    latest, front = current.opens[1], current.front
     cranking = " of cranking" if current.key == "start" and latest > SHORT_CRANK else ""
-    opens = f"opens within {_seconds(latest)}{cranking}{_lost(current.element)}"
+    opens = f"opens within {_seconds(latest)}{cranking}"
     text = f"{amperes(current.lasting, limit)} {WHEN[current.key]} through the {current.element} of {limit:g} A, which "
+    if front is not None and front.current > SHOWS * current.lasting:
+        length = front.must if front.must < math.inf else front.may
+        lasting = f"{amperes(current.lasting, limit)} in the end"
+        text = f"{amperes(front.current, limit)} for {_seconds(length)} and {lasting}{text.partition(' A')[2]}"
+    if front is not None and latest > SHORT_CRANK:
+        may = f"may open{_lost(current.element, 'take')}"
+        return Note("fuse_overloaded", f"{text}{may}" + (f", and {opens}" if latest < MAY_HOLD else ""))
+    opens += _lost(current.element)
     return Note("fuse_overloaded", text + (opens if latest < MAY_HOLD else "may hold for long"))
 
 
@@ -164,7 +189,7 @@ def _fuse_pulse(current: Current, limit: float, over: Pulse, bank: bool) -> Note
         f"a {what} {WHEN[current.key]}, {over.peak:.0f} A and over in {_seconds(over.duration)}, through the "
         f"{current.element} of {limit:g} A: {over.i2t:.2g} A2s of the {low:.2g} A2s that may melt it"
     )
-    if over.i2t > high:
+    if over.i2t > high and current.opens[1] < MAY_HOLD:  # a long pulse loses heat: its I2t alone is not enough
         return Note("fuse_overloaded", f"{text}, so it opens{_lost(current.element)}")
     if over.i2t > low:
         return Note("fuse_overloaded", f"{text}, so it may open{_lost(current.element, 'take')}")
