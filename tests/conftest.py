@@ -39,7 +39,8 @@ signal.signal(signal.SIGINT, signal.default_int_handler)
 def _ctrl_c_is_left_as_it_was() -> Iterator[None]:
     """A test that leaves Ctrl-C ignored makes others fail that press it."""
     yield
-    assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+    left = signal.signal(signal.SIGINT, signal.default_int_handler)
+    assert left is signal.default_int_handler
 
 
 @pytest.fixture(scope="session")
