@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, example, given
 from hypothesis import strategies as st
 from rich.console import Console
 
@@ -314,7 +314,11 @@ def _key_run(values: Callable[[np.ndarray], np.ndarray]) -> tuple[Run, np.ndarra
     return Run(Traces(time, {}), times, 3), values(time - (times.starts[0] - times.key_on))
 
 
+ROUNDED = 1e-12  # [-] a point of the band met to the last digits
+
+
 @given(st.sampled_from(sorted(FUSE_TYPES)), st.floats(1.0, 20.0))
+@example("bolt-down", 6.0)
 def test_a_steady_current_opens_a_fuse_as_its_band_says(kind: str, multiple: float) -> None:
     """No I2t of seconds melts a fuse that stands the current: at 1.3 times the rating START alone has twice the
     melting I2t of a blade fuse."""
@@ -327,9 +331,9 @@ def test_a_steady_current_opens_a_fuse_as_its_band_says(kind: str, multiple: flo
     assume(abs(np.log(longest / length)) > 1e-3)
     assert (found is not None) == (shortest <= length)
     if found is not None:
-        assert shortest <= found.may <= max(1.06 * shortest, 1e-3)
+        assert shortest * (1.0 - ROUNDED) <= found.may <= max(1.06 * shortest, 1e-3)
         assert (found.must < np.inf) == (longest <= length)
-        assert found.must == np.inf or longest <= found.must <= max(1.06 * longest, 1e-3)
+        assert found.must == np.inf or longest * (1.0 - ROUNDED) <= found.must <= max(1.06 * longest, 1e-3)
 
 
 @given(st.floats(30.0, 300.0), st.floats(2e-3, 2e-2), st.floats(0.0, 6.0))
