@@ -10,7 +10,7 @@ from cranksag.examples import example_text
 from cranksag.scenario import loads_scenario
 from cranksag.simulate import simulate
 from cranksag.verdict.results import Result
-from cranksag.verdict.series import intervals_below
+from cranksag.verdict.series import crossings, intervals_below
 from cranksag.verdict.switching import MARGIN_BAND, only_just_flips
 from tests.strategies import scenario_of
 
@@ -193,3 +193,16 @@ def test_a_reset_on_the_end_of_the_run_is_near_a_switching_point(after: str, res
     result = simulate(scenario_of(("converter", AT_THE_END | {"crank.after": after})))
     assert result.display.restarts == restarts
     assert ("helm: a reset falls on the very end of the run" in result.near_switching) is near
+
+
+@pytest.mark.parametrize("boot_time", [0.2, 12.0])
+def test_gauges_are_first_up_a_boot_after_the_display_first_runs(boot_time: float) -> None:
+    """Within the run and past its end; a display that restarts before has its boot begin anew."""
+    quick = {"crank.key_on_before": "0.5 s", "crank.key_held": "0.7 s", "crank.after": "0.3 s"}
+    for example, resets in (("standby-pack", False), ("restarting", True)):
+        changes = quick | {"displays.0.boot_time": f"{boot_time} s"}
+        found = simulate(loads_scenario(example_text(example)).with_overrides(changes))
+        assert (found.display.restarts > 0) is resets
+        runs = crossings(found.traces.time, found.traces.signals["display_0_runs"], 0.5, rising=True)
+        begins = runs[-1] if resets and boot_time > 1.0 else runs[0]
+        assert found.display.first_booted_at == pytest.approx(begins + boot_time, abs=5e-3)
