@@ -18,7 +18,7 @@ from cranksag.cli.app import app
 from cranksag.errors import InputError
 from cranksag.report.curves import margin_band, pareto_picture
 from cranksag.report.figure import save_figure
-from cranksag.report.maps import COLOURS, margin_map
+from cranksag.report.maps import COLOURS, margin_map, short
 from cranksag.report.pictures import sweep_picture
 from cranksag.studies import Table, objectives, survivors, write_table
 from cranksag.studies.measures import NUMBERS, TEXTS
@@ -251,3 +251,12 @@ def test_a_cell_that_restarts_never_shows_a_margin_of_nil_or_more() -> None:
 def test_every_picture_of_a_sweep_carries_the_cautions() -> None:
     for figure in (margin_map(table(), "battery.rating", "feed.size"), margin_band(table(), "battery.rating")):
         assert any("Fuse every added conductor" in text.get_text().replace("\n", " ") for text in figure.texts)
+
+
+@pytest.mark.parametrize(
+    ("text", "label"),
+    [("62.75862069 %", "62.76 %"), ("0.0123456 ohm", "0.01235 ohm"), ("60%", "60%"), ("16 AWG", "16 AWG"),
+     ("-3.14159", "-3.142"), ("parts 1.2345 a", "parts 1.2345 a")],
+)  # fmt: skip
+def test_a_label_has_no_more_digits_than_are_read(text: str, label: str) -> None:
+    assert short(text) == label

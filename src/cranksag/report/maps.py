@@ -8,6 +8,7 @@ crosses.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -249,7 +250,11 @@ def ticks(ax: Axes, across: Sequence[str], up: Sequence[str]) -> None:
 
 
 def short(text: str) -> str:
+    """A value as a label: a long one is cut, a number of many digits rounded to four."""
     plain = " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    number = re.fullmatch(r"([+-]?\d+\.\d{3,})( ?[^\s\d]*)", plain, re.ASCII)
+    if number:
+        plain = f"{float(number[1]):.4g}{number[2]}"
     return plain if len(plain) <= LABEL else plain[: LABEL - 3] + "..."
 
 
