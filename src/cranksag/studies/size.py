@@ -11,14 +11,13 @@ How the answer is found, and why it is that of trying everything: `cranksag.stud
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from cranksag.catalogue import Catalogue, Entry, load_catalogue
-from cranksag.errors import InputError, Interrupted, SimulationError
+from cranksag.errors import InputError, Interrupted
 from cranksag.quantities import VOLTAGE, parse_option
 from cranksag.resolve import Boat, resolve
 from cranksag.runner import (
@@ -32,13 +31,13 @@ from cranksag.runner import (
     spec_at,
 )
 from cranksag.scenario import Scenario
-from cranksag.scenario.specs import Text
 from cranksag.simulate import Ladder, simulate_boat
 from cranksag.solver import LADDER
 from cranksag.studies.axes import Axis, part_kinds
 from cranksag.studies.corners import DEFAULT_CORNERS, Corner, changes_of
-from cranksag.studies.search import FAILS, NO_RESULT, NO_START, OPEN, RULED_OUT, SHORT, Pair, Search
+from cranksag.studies.search import Pair, Search
 from cranksag.studies.shelf import shelf_of
+from cranksag.studies.sized import Size, Tried, answer_of
 from cranksag.studies.trial import FUSE_LOAD, Trial, TrialMeasure
 from cranksag.studies.variants import AS_WRITTEN, Variant, parse_variants
 from cranksag.verdict.results import Result
@@ -78,103 +77,6 @@ _SUPERSEDED = {
     ),
 }  # fmt: skip
 """Written figures that would hide those of the part that is tried."""
-
-
-@dataclass(frozen=True, slots=True)
-class Tried:
-    """A value of the shelf as far as it was tried.
-
-    `value` as written; `si` [SI], None for a name; `holds`: in every corner, None where that was left open; `corner`:
-    the hardest of those that were tried; `margin` [V] and `why` (what goes wrong) in it; `complete`: every corner was
-    tried; `verdict` in one word or a few: as in `cranksag.studies.search`.
-    """
-
-    value: str
-    si: float | None
-    holds: bool | None
-    margin: float | None
-    corner: str
-    why: str
-    complete: bool
-    verdict: str
-
-
-@dataclass(frozen=True, slots=True)
-class Size:
-    """The answer of `size`.
-
-    `margin_wanted` [V]; `answer`: the smallest value that holds, None if no value does; `next_smaller`: the one before
-    it on the shelf; `best`: where none holds, the value that comes nearest; `reason`: why none holds; `monotone`: no
-    larger value was seen to fail where a smaller one holds; `tried`: values that were tried, ascending; `corners`:
-    their names; `fails_in`: those in which the best does not hold, of which `short_in` lack only margin;
-    `not_starting`: those in which the engine does not start with the answer (or the best); `runs`: simulations;
-    `shelf`: values on it.
-    """
-
-    path: str
-    margin_wanted: float
-    answer: Tried | None
-    next_smaller: Tried | None
-    best: Tried | None
-    reason: str
-    monotone: bool
-    tried: tuple[Tried, ...]
-    corners: tuple[str, ...]
-    fails_in: tuple[str, ...]
-    short_in: tuple[str, ...]
-    not_starting: tuple[str, ...]
-    notes: tuple[str, ...]
-    runs: int
-    shelf: int
-
-    @property
-    def holds(self) -> bool:
-        """Whether a value of the shelf holds."""
-        return self.answer is not None
-
-    def document(self) -> dict[str, Any]:
-        """The JSON document."""
-        shown = self.answer if self.answer is not None else self.best
-        smaller = self.next_smaller
-        return {
-            "path": self.path,
-            "value": None if self.answer is None else self.answer.value,
-            "value_si": None if self.answer is None else self.answer.si,
-            "margin_v": None if shown is None else shown.margin,
-            "margin_wanted_v": self.margin_wanted,
-            "binding_corner": None if shown is None else shown.corner,
-            "next_smaller": None
-            if smaller is None
-            else {
-                "value": smaller.value,
-                "margin_v": smaller.margin,
-                "corner": smaller.corner,
-                "why": smaller.why,
-                "verdict": smaller.verdict,
-            },
-            "holds": self.holds,
-            "reason": self.reason,
-            "nearest": None if self.best is None else self.best.value,
-            "monotone": self.monotone,
-            "corners": list(self.corners),
-            "fails_in": list(self.fails_in),
-            "short_in": list(self.short_in),
-            "not_starting": list(self.not_starting),
-            "tried": [
-                {
-                    "value": t.value,
-                    "holds": t.holds,
-                    "verdict": t.verdict,
-                    "margin_v": t.margin,
-                    "corner": t.corner,
-                    "complete": t.complete,
-                }
-                for t in self.tried
-            ],
-            "notes": list(self.notes),
-            "runs": self.runs,
-            "shelf_values": self.shelf,
-        }
 
 
 def size(
@@ -236,7 +138,7 @@ def size(
     with StopRequest() as stop, Progress(usual, "size", quiet=not progress) as bar:
         bench = _Bench(work, tasks, search, workers, on, wall_limit, stop, bar)
         search.settle(bench.run)
-    found = _answer(path, wanted, axis, tasks.names, search, notes)
+    found = answer_of(path, wanted, axis, tasks.names, search, notes)
     return replace(found, notes=(*notes, *_charging(scenario, catalogue, tasks, search)))
 
 
@@ -406,35 +308,6 @@ class _Bench:
             raise Interrupted("interrupted: a size needs every run, nothing is kept")
 
 
-def _answer(path: str, wanted: float, axis: Axis, names: Sequence[str], search: Search, notes: tuple[str, ...]) -> Size:
-    trials = search.trials
-    if trials and all(trial.failed for trial in trials.values()):
-        first = next(iter(trials.values())).why
-        raise SimulationError(f"every run failed; the first: {first}", why="", todo="Try one of them with simulate.")
-    tried = {v: _tried(v, axis, names, search) for v in range(len(axis)) if search.of(v)}
-    found = search.smallest()
-    place = found if found is not None else search.nearest()
-    best = None if found is not None else tried[place]
-    idle = tuple(names[c] for c, trial in search.of(place).items() if not trial.starts and not trial.failed)
-    return Size(
-        path=path,
-        margin_wanted=wanted,
-        answer=None if found is None else tried[found],
-        next_smaller=None if not found else tried[found - 1],
-        best=best,
-        reason="" if best is None else _reason(axis, best, wanted),
-        monotone=search.monotone,
-        tried=tuple(tried.values()),
-        corners=tuple(names),
-        fails_in=tuple(names[c] for c, trial in search.of(place).items() if not search.passes(trial)),
-        short_in=tuple(names[c] for c, trial in search.of(place).items() if search.verdict(trial) == SHORT),
-        not_starting=idle,
-        notes=notes,
-        runs=len(trials),
-        shelf=len(axis),
-    )
-
-
 def _charging(scenario: Scenario, catalogue: Catalogue | None, tasks: _Tasks, search: Search) -> tuple[str, ...]:
     """What to change where the answer, or what comes nearest, is not charged in time in the corner that binds it."""
     found = search.smallest()
@@ -444,38 +317,3 @@ def _charging(scenario: Scenario, catalogue: Catalogue | None, tasks: _Tasks, se
         return ()
     there = resolve(scenario.with_overrides(dict(tasks.of(place, corner).overrides)), catalogue)
     return (f"the bank is not charged in time there: {charging_advice(there)}",)
-
-
-def _tried(value: int, axis: Axis, names: Sequence[str], search: Search) -> Tried:
-    corner = search.hardest(value)
-    assert corner is not None
-    trial = search.trials[value, corner]
-    decided = search.decided(value)
-    named = isinstance(spec_at(axis.path), Text) or math.isnan(axis.values[value])
-    return Tried(
-        value=axis.texts[value],
-        si=None if named else axis.values[value],
-        holds=decided,
-        margin=trial.margin,
-        corner=names[corner],
-        why=trial.refused or trial.why,
-        complete=len(search.of(value)) == search.corners,
-        verdict=OPEN if decided is None else search.verdict(trial),
-    )
-
-
-def _reason(axis: Axis, best: Tried, wanted: float) -> str:
-    """Why no value holds, from the one that comes nearest."""
-    span = axis.texts[0] if len(axis) == 1 else f"{axis.texts[0]} to {axis.texts[-1]}"
-    margin = best.margin if best.margin is not None else math.nan
-    short = f"{wanted - margin:.2f} V short of the wanted margin of {wanted:g} V"
-    told = {
-        SHORT: f"keeps the display running but is {short}",
-        FAILS: f"fails with {margin:.2f} V of margin" if margin >= wanted else f"fails, {short},",
-        RULED_OUT: "is ruled out",
-        NO_START: "does not start the engine",
-        NO_RESULT: "gives no result",
-    }[best.verdict]
-    because = f": {best.why}" if best.why else ""
-    nearest = "it" if len(axis) == 1 else f"the nearest, {best.value},"
-    return f"no value of {span} holds, because {nearest} {told} in the corner {best.corner!r}{because}"

@@ -1,0 +1,187 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The answer of a size: what became of every value that was tried, as data, as a document and in words."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from cranksag.errors import SimulationError
+from cranksag.runner import spec_at
+from cranksag.scenario.specs import Text
+from cranksag.studies.axes import Axis
+from cranksag.studies.search import FAILS, NO_RESULT, NO_START, OPEN, RULED_OUT, SHORT, Search
+
+__all__ = ["Size", "Tried", "answer_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """A value of the shelf as far as it was tried.
+
+    `value` as written; `si` [SI], None for a name; `holds`: in every corner, None where that was left open; `corner`:
+    the hardest of those that were tried; `margin` [V] and `why` (what goes wrong) in it; `complete`: every corner was
+    tried; `verdict` in one word or a few: as in `cranksag.studies.search`.
+    """
+
+    value: str
+    si: float | None
+    holds: bool | None
+    margin: float | None
+    corner: str
+    why: str
+    complete: bool
+    verdict: str
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """The answer of `size`.
+
+    `margin_wanted` [V]; `answer`: the smallest value that holds, None if no value does; `next_smaller`: the one before
+    it on the shelf; `best`: where none holds, the value that comes nearest; `reason`: why none holds; `monotone`: no
+    larger value was seen to fail where a smaller one holds; `tried`: values that were tried, ascending; `corners`:
+    their names; `fails_in`: those in which the best does not hold, of which `short_in` lack only margin;
+    `not_starting`: those in which the engine does not start with the answer (or the best); `runs`: simulations;
+    `shelf`: values on it.
+    """
+
+    path: str
+    margin_wanted: float
+    answer: Tried | None
+    next_smaller: Tried | None
+    best: Tried | None
+    reason: str
+    monotone: bool
+    tried: tuple[Tried, ...]
+    corners: tuple[str, ...]
+    fails_in: tuple[str, ...]
+    short_in: tuple[str, ...]
+    not_starting: tuple[str, ...]
+    notes: tuple[str, ...]
+    runs: int
+    shelf: int
+
+    @property
+    def holds(self) -> bool:
+        """Whether a value of the shelf holds."""
+        return self.answer is not None
+
+    def document(self) -> dict[str, Any]:
+        """The JSON document."""
+        shown = self.answer if self.answer is not None else self.best
+        smaller = self.next_smaller
+        return {
+            "path": self.path,
+            "value": None if self.answer is None else self.answer.value,
+            "value_si": None if self.answer is None else self.answer.si,
+            "margin_v": None if shown is None else shown.margin,
+            "margin_wanted_v": self.margin_wanted,
+            "binding_corner": None if shown is None else shown.corner,
+            "next_smaller": None
+            if smaller is None
+            else {
+                "value": smaller.value,
+                "margin_v": smaller.margin,
+                "corner": smaller.corner,
+                "why": smaller.why,
+                "verdict": smaller.verdict,
+            },
+            "holds": self.holds,
+            "reason": self.reason,
+            "nearest": None if self.best is None else self.best.value,
+            "monotone": self.monotone,
+            "corners": list(self.corners),
+            "fails_in": list(self.fails_in),
+            "short_in": list(self.short_in),
+            "not_starting": list(self.not_starting),
+            "tried": [
+                {
+                    "value": t.value,
+                    "holds": t.holds,
+                    "verdict": t.verdict,
+                    "margin_v": t.margin,
+                    "corner": t.corner,
+                    "complete": t.complete,
+                }
+                for t in self.tried
+            ],
+            "notes": list(self.notes),
+            "runs": self.runs,
+            "shelf_values": self.shelf,
+        }
+
+
+def answer_of(
+    path: str, wanted: float, axis: Axis, names: Sequence[str], search: Search, notes: tuple[str, ...]
+) -> Size:
+    """The answer of a finished search.
+
+    Raises
+    ------
+    SimulationError
+        Every run failed.
+    """
+    trials = search.trials
+    if trials and all(trial.failed for trial in trials.values()):
+        first = next(iter(trials.values())).why
+        raise SimulationError(f"every run failed; the first: {first}", why="", todo="Try one of them with simulate.")
+    tried = {v: _tried(v, axis, names, search) for v in range(len(axis)) if search.of(v)}
+    found = search.smallest()
+    place = found if found is not None else search.nearest()
+    best = None if found is not None else tried[place]
+    idle = tuple(names[c] for c, trial in search.of(place).items() if not trial.starts and not trial.failed)
+    return Size(
+        path=path,
+        margin_wanted=wanted,
+        answer=None if found is None else tried[found],
+        next_smaller=None if not found else tried[found - 1],
+        best=best,
+        reason="" if best is None else _reason(axis, best, wanted),
+        monotone=search.monotone,
+        tried=tuple(tried.values()),
+        corners=tuple(names),
+        fails_in=tuple(names[c] for c, trial in search.of(place).items() if not search.passes(trial)),
+        short_in=tuple(names[c] for c, trial in search.of(place).items() if search.verdict(trial) == SHORT),
+        not_starting=idle,
+        notes=notes,
+        runs=len(trials),
+        shelf=len(axis),
+    )
+
+
+def _tried(value: int, axis: Axis, names: Sequence[str], search: Search) -> Tried:
+    corner = search.hardest(value)
+    assert corner is not None
+    trial = search.trials[value, corner]
+    decided = search.decided(value)
+    named = isinstance(spec_at(axis.path), Text) or math.isnan(axis.values[value])
+    return Tried(
+        value=axis.texts[value],
+        si=None if named else axis.values[value],
+        holds=decided,
+        margin=trial.margin,
+        corner=names[corner],
+        why=trial.refused or trial.why,
+        complete=len(search.of(value)) == search.corners,
+        verdict=OPEN if decided is None else search.verdict(trial),
+    )
+
+
+def _reason(axis: Axis, best: Tried, wanted: float) -> str:
+    """Why no value holds, from the one that comes nearest."""
+    span = axis.texts[0] if len(axis) == 1 else f"{axis.texts[0]} to {axis.texts[-1]}"
+    margin = best.margin if best.margin is not None else math.nan
+    short = f"{wanted - margin:.2f} V short of the wanted margin of {wanted:g} V"
+    told = {
+        SHORT: f"keeps the display running but is {short}",
+        FAILS: f"fails with {margin:.2f} V of margin" if margin >= wanted else f"fails, {short},",
+        RULED_OUT: "is ruled out",
+        NO_START: "does not start the engine",
+        NO_RESULT: "gives no result",
+    }[best.verdict]
+    because = f": {best.why}" if best.why else ""
+    nearest = "it" if len(axis) == 1 else f"the nearest, {best.value},"
+    return f"no value of {span} holds, because {nearest} {told} in the corner {best.corner!r}{because}"
