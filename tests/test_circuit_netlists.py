@@ -106,6 +106,14 @@ def test_every_included_file_exists_and_every_part_is_included() -> None:
     assert {name for name in parts if f"parts/{name}" not in everywhere} == set()
 
 
+def test_no_expression_works_out_its_constants_at_every_step() -> None:
+    """ngspice puts the figures for the names in the braces of a B source and keeps the arithmetic between them."""
+    for path in [*circuits_directory().rglob("*.inc"), *circuits_directory().rglob("*.cir")]:
+        for line in path.read_text(encoding="utf-8").splitlines():
+            if line.upper().startswith("B"):
+                assert not re.search(r"\{\s*[^{}\s]*[^{}\w\s][^{}]*\}", line), f"{path.name}: {line}"
+
+
 def test_missing_netlists_are_a_named_fault() -> None:
     with pytest.raises(DeckError):
         read_netlist("no_such_branch")
