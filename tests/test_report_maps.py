@@ -147,6 +147,15 @@ def test_a_band_holds_every_row_and_its_median() -> None:
     assert any(label.get_text() for label in figure.axes[0].get_yticklabels())
 
 
+def test_a_band_of_single_rows_is_one_line() -> None:
+    found = Table.empty([AxisColumn("battery.rating", "A")], len(RATINGS))
+    for row, rating in enumerate(RATINGS):
+        found.put_axes(row, (f"{rating:g} A",), (rating,))
+        found.put(row, _payload((rating - 900.0) / 200.0, 1.0))
+    panel = margin_band(found, "battery.rating").axes[0]
+    assert [text.get_text() for text in panel.get_legend().get_texts()] == ["margin"]
+
+
 def test_a_pareto_plot_names_what_nothing_beats() -> None:
     held = table()
     goals = objectives(["margin_v:max", "mass_kg:min"], held)
@@ -255,8 +264,9 @@ def test_every_picture_of_a_sweep_carries_the_cautions() -> None:
 
 @pytest.mark.parametrize(
     ("text", "label"),
-    [("62.75862069 %", "62.76 %"), ("0.0123456 ohm", "0.01235 ohm"), ("60%", "60%"), ("16 AWG", "16 AWG"),
-     ("-3.14159", "-3.142"), ("parts 1.2345 a", "parts 1.2345 a")],
+    [("62.75862069 %", "62.76 %"), ("0.0123456 ohm", "0.01235 ohm"), ("60%", "60 %"), ("16 AWG", "16 AWG"),
+     ("70mm2", "70 mm2"), ("1N5822", "1N5822"), ("2/0 AWG", "2/0 AWG"), ("-3.14159", "-3.142"), ("12", "12"),
+     ("0.5mohm", "0.5 mohm"), ("parts 1.2345 a", "parts 1.2345 a")],
 )  # fmt: skip
 def test_a_label_has_no_more_digits_than_are_read(text: str, label: str) -> None:
     assert short(text) == label

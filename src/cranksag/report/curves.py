@@ -46,13 +46,18 @@ def margin_band(table: Table, x: str, margin: float = 0.0, ax: Axes | None = Non
     spread = np.array([np.percentile(groups[k], [0.0, 25.0, 50.0, 75.0, 100.0]) for k in places])
     with _own_settings():
         figure, (panel,) = grid_of_axes(table, 1, ax)
-        if len(table.axes) > 1:
+        alone = max(group.size for group in groups) == 1
+        if not alone:
             panel.fill_between(places, spread[:, 0], spread[:, 4], color="0.87", label="all rows", zorder=1)
             panel.fill_between(places, spread[:, 1], spread[:, 3], color="0.68", label="middle half", zorder=2)
         panel.plot(
-            places, spread[:, 2], color="black", linewidth=1.8, marker="o", markersize=4.0, label="median", zorder=4
-        )
-        panel.plot(places, spread[:, 0], color="#b5541c", linewidth=1.4, linestyle="--", label="worst row", zorder=3)
+            places, spread[:, 2], color="black", linewidth=1.8, marker="o", markersize=4.0,
+            label="margin" if alone else "median", zorder=4,
+        )  # fmt: skip
+        if not alone:
+            panel.plot(
+                places, spread[:, 0], color="#b5541c", linewidth=1.4, linestyle="--", label="worst row", zorder=3
+            )
         panel.axhline(0.0, color="black", linewidth=1.1, linestyle=(0, (8, 3)), zorder=3)
         if margin:
             panel.axhline(margin, color="0.35", linewidth=0.9, linestyle=":", label=f"{margin:g} V", zorder=3)

@@ -250,11 +250,13 @@ def ticks(ax: Axes, across: Sequence[str], up: Sequence[str]) -> None:
 
 
 def short(text: str) -> str:
-    """A value as a label: a long one is cut, a number of many digits rounded to four."""
+    """A value as a label: a long one is cut, a number of many digits rounded to four, its unit set off by a space."""
     plain = " ".join("".join(c if c.isprintable() else " " for c in text).split())
-    number = re.fullmatch(r"([+-]?\d+\.\d{3,})( ?[^\s\d]*)", plain, re.ASCII)
-    if number:
-        plain = f"{float(number[1]):.4g}{number[2]}"
+    quantity = re.fullmatch(r"([+-]?\d+(?:\.\d+)?) ?([^\W\d_]+2?|%|)", plain)
+    if quantity:
+        number, unit = quantity.groups()
+        number = f"{float(number):.4g}" if len(number.partition(".")[2]) > 2 else number
+        plain = f"{number} {unit}".rstrip()
     return plain if len(plain) <= LABEL else plain[: LABEL - 3] + "..."
 
 
