@@ -12,10 +12,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 __all__ = [
     "DiodeCircuit",
     "DiodeModel",
+    "circuit_voltage",
     "diode_circuit",
     "fit_diode",
     "forward_current",
@@ -48,6 +50,8 @@ DATA_SHEET_TEMPERATURE = 25.0
 # Numerical [-]: halvings that bring any bracket here to the last bit; largest exponent a double takes, with room.
 BISECTIONS = 200
 EXPONENT_LARGEST = 700.0
+
+Array = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -285,6 +289,22 @@ def diode_circuit(model: DiodeModel, temperature: float) -> DiodeCircuit:
         temperature,
         model.breakdown,
     )
+
+
+def circuit_voltage(diode: DiodeCircuit, current: Array) -> Array:
+    """Forward voltage of a diode as the netlist has it: N Vt ln(1 + I / IS) + I RS.
+
+    Parameters
+    ----------
+    diode : at its temperature
+    current : forward current, zero or more, of any shape [A]
+
+    Returns
+    -------
+    voltage, of the shape of the current [V]
+    """
+    scale = diode.emission * thermal_voltage(diode.temperature)
+    return np.asarray(scale * np.log1p(current / diode.saturation_current) + current * diode.series_resistance)
 
 
 def leakage_doubling(current_cool: float, temperature_cool: float, current_hot: float, temperature_hot: float) -> float:

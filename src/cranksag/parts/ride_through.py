@@ -3,16 +3,48 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from cranksag.parts.diode import Array, DiodeCircuit, circuit_voltage
+from cranksag.parts.display import DisplayCircuit
 
 __all__ = [
+    "Discharge",
+    "bank_ride_through",
     "capacitance_for_constant_power",
     "hold_up_constant_current",
     "hold_up_constant_power",
     "hold_up_power_with_esr",
     "internal_voltage",
+    "pins_floor",
     "voltage_floor",
 ]
+
+# Numerical [-]: points of the integral from the start to the floor; halvings and substitutions at each.
+POINTS = 513
+HALVINGS = 60
+SUBSTITUTIONS = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Discharge:
+    """A charged bank and the way out of it to the displays' pins.
+
+    capacitance [F]; esr : of the bank with its fuse [ohm]; leakage_resistance : leakage, balancing and bleed together,
+    behind the ESR [ohm]; diode : discharge diode or None; bypass : resistance beside the diode, such as a charging
+    resistor, infinite for none, or in its place [ohm].
+    """
+
+    capacitance: float
+    esr: float
+    leakage_resistance: float = math.inf
+    diode: DiodeCircuit | None = None
+    bypass: float = math.inf
 
 
 def hold_up_constant_current(
@@ -174,3 +206,121 @@ def hold_up_power_with_esr(
         return voltage**2 + voltage * root - log_term
 
     return capacitance / (4.0 * power) * (antiderivative(start_voltage) - antiderivative(end))
+
+
+def pins_floor(display: DisplayCircuit) -> float:
+    """Lowest voltage at its pins at which a display still runs: its brown-out threshold, with the drop of its input
+    diode where the threshold is behind that [V].
+
+    Parameters
+    ----------
+    display : with the power it draws
+
+    Returns
+    -------
+    voltage [V]
+    """
+    if display.at == "pins" or display.diode is None:
+        return display.brownout
+    return display.brownout + float(circuit_voltage(display.diode, _current(display, np.asarray(display.brownout))))
+
+
+def bank_ride_through(
+    bank: Discharge, start_voltage: float, displays: Sequence[DisplayCircuit], booting: Sequence[float] = ()
+) -> float:
+    """Time a bank alone feeds displays until the first of them browns out.
+
+    C dV/dt + C_in du/dt = -(i + V / R_leak) with V = u + drop(i) + ESR i and u at the pins, integrated over u:
+    t = integral of (C dV/du + C_in) / (i + V / R_leak) du. The current i is that of the displays, behind their own
+    diodes, the drop that of the discharge diode with the resistance beside it. Ends at the highest floor of the
+    displays, or earlier where the bank can no longer give the power.
+
+    Parameters
+    ----------
+    bank : and the way out of it
+    start_voltage : behind the ESR when the feed goes [V]
+    displays : at least one, running
+    booting : for how much longer each draws its boot power; none by default [s]
+
+    Returns
+    -------
+    time [s]; infinite without any drain, zero if the start cannot carry the displays
+
+    Examples
+    --------
+    >>> display = DisplayCircuit(5.0, 5.0, 0.5, 7.2, 9.0, "pins", 2e-3, 9.5, 12.0, 0.0, None, None)
+    >>> round(bank_ride_through(Discharge(1.0, 0.0, bypass=0.0), 12.0, [display]), 4)
+    6.3
+    """
+    if bank.diode is None and math.isinf(bank.bypass):
+        return 0.0
+    left = [*booting, *[0.0] * (len(displays) - len(booting))]
+    elapsed, voltage = 0.0, start_voltage
+    while True:
+        drawing = [
+            dataclasses.replace(d, power=d.boot_power) if rest > elapsed else d
+            for d, rest in zip(displays, left, strict=True)
+        ]
+        time, volts = _fall(bank, voltage, drawing)
+        change = min((rest for rest in left if rest > elapsed), default=math.inf)
+        if elapsed + float(time[-1]) <= change:
+            return elapsed + float(time[-1])
+        voltage = float(np.interp(change - elapsed, time, volts))
+        elapsed = change
+
+
+def _current(display: DisplayCircuit, inside: Array) -> Array:
+    """Current of a display at the voltage behind its diode; `input_current` for arrays of voltages above zero [A]."""
+    least = display.converter_minimum
+    return np.asarray(display.power * np.minimum(1.0 / inside, inside / least**2))
+
+
+def _inside(display: DisplayCircuit, pins: Array) -> Array:
+    """Voltage behind a display's diode [V]; not below its threshold or converter, where it stops to matter."""
+    if display.diode is None:
+        return pins
+    inside = pins
+    lowest = display.brownout if display.at == "internal" else display.converter_minimum
+    for _ in range(SUBSTITUTIONS):
+        inside = np.maximum(pins - circuit_voltage(display.diode, _current(display, inside)), min(lowest, pins.min()))
+    return inside
+
+
+def _drop(bank: Discharge, current: Array) -> Array:
+    """Voltage across the discharge diode and what lies beside it [V]."""
+    if bank.diode is None:
+        return current * bank.bypass
+    if bank.bypass <= 0.0:
+        return 0.0 * current
+    low, high = 0.0 * current, current
+    for _ in range(HALVINGS if math.isfinite(bank.bypass) else 0):
+        middle = 0.5 * (low + high)
+        much = middle + circuit_voltage(bank.diode, middle) / bank.bypass > current
+        low, high = np.where(much, low, middle), np.where(much, middle, high)
+    return circuit_voltage(bank.diode, high)
+
+
+def _fall(bank: Discharge, start_voltage: float, displays: Sequence[DisplayCircuit]) -> tuple[Array, Array]:
+    """Times [s] and voltages behind the ESR [V] from the start to the floor; one point if there is no way."""
+    floor = max(pins_floor(d) for d in displays)
+    nothing = np.zeros(1), np.full(1, start_voltage)
+    if start_voltage <= floor:
+        return nothing
+    top = start_voltage
+    for _ in range(2):  # the pins when the feed goes are read off a first grid
+        pins = np.linspace(floor, top, POINTS)
+        behind = [_inside(d, pins) for d in displays]
+        current = np.sum([_current(d, w) for d, w in zip(displays, behind, strict=True)], axis=0)
+        volts = pins + _drop(bank, current) + bank.esr * current
+        first = int(np.argmin(volts))  # below it the bank cannot give the power
+        if volts[first] >= start_voltage:
+            return nothing
+        top = float(np.interp(start_voltage, volts[first:], pins[first:]))
+    own = np.sum([d.input_capacitance * np.gradient(w, pins) for d, w in zip(displays, behind, strict=True)], axis=0)
+    lost = current + volts / bank.leakage_resistance
+    if not lost.any():
+        return np.array([0.0, math.inf]), np.full(2, start_voltage)
+    # the integral over V, with the bank's own share exact where V turns at its lowest
+    steps = bank.capacitance * np.diff(volts) + 0.5 * (own[1:] + own[:-1]) * np.diff(pins)
+    each = (steps * 0.5 * (1.0 / lost[1:] + 1.0 / lost[:-1]))[first:]
+    return np.concatenate(([0.0], np.cumsum(each[::-1]))), volts[first:][::-1]

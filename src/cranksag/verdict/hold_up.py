@@ -3,17 +3,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 
 from cranksag.circuit.timing import KeyTimes
-from cranksag.parts.ride_through import hold_up_power_with_esr
+from cranksag.parts.ride_through import Discharge, bank_ride_through
 from cranksag.parts.supercapacitor import cell_voltage_margin
 from cranksag.resolve.hold_up import OVER_CHARGE_12, OVER_CHARGE_24
 from cranksag.resolve.model import Bank, Boat, ConverterAhead, HouseFeed, StandbyPack
-from cranksag.verdict.display import judged_from
+from cranksag.verdict.display import first_runs, judged_from
 from cranksag.verdict.results import Traces
 from cranksag.verdict.series import between, crossings, integral, intervals_below
 from cranksag.verdict.starting import CONTACT_MADE
@@ -98,17 +99,10 @@ def _bank(boat: Boat, hold: Bank, traces: Traces, times: KeyTimes) -> Report:
     release = times.releases[-1] - times.key_on
     back = crossings(*between(time, bank, release, float(time[-1])), at_start * CHARGED, rising=True)
     low_after = float(np.interp(release, time, bank)) < at_start * CHARGED
-    floor = min(d.circuit.brownout for d in boat.displays) + _drop(hold, boat)
-    power = sum(d.circuit.power for d in boat.displays)
-    ride = 0.0
-    if at_start > floor:
-        ride = hold_up_power_with_esr(
-            hold.bank.capacitance, at_start, floor, power, hold.bank.esr + hold.fuse_resistance
-        )
     report: Report = {
         "inrush_peak_a": float(inrush.max(initial=0.0)),
         "inrush_i2t_a2s": float(np.trapezoid(inrush**2, time[before])) if before.sum() > 1 else 0.0,
-        "ride_through_s": ride,
+        "ride_through_s": _ride_through(boat, hold, traces, start),
         "ready_after_s": ready_after,
         "recharge_s": (float(back[0]) - release if back.size else None) if low_after else 0.0,
     }
@@ -120,16 +114,25 @@ def _bank(boat: Boat, hold: Bank, traces: Traces, times: KeyTimes) -> Report:
     return report
 
 
-def _drop(hold: Bank, boat: Boat) -> float:
-    """Forward drop of the discharge diode at the displays' current [V]."""
-    if hold.discharge_diode is None:
-        return 0.0
-    diode = hold.discharge_diode
-    current = sum(d.circuit.power / d.circuit.brownout for d in boat.displays)
-    thermal = 8.617333e-5 * (diode.temperature + 273.15)  # k / q [V/K], CODATA
-    return float(
-        diode.emission * thermal * np.log1p(current / diode.saturation_current) + diode.series_resistance * current
+def _ride_through(boat: Boat, hold: Bank, traces: Traces, start: float) -> float:
+    """How long the bank alone would feed the displays from START on, until the first of them browns out [s]."""
+    terminals, charging = (
+        float(np.interp(start, traces.time, traces.signals[name])) for name in ("hold_up", "bank_current")
     )
+    ways_out = [1.0 / r for r in (hold.bank.leakage_resistance, hold.bleed) if r is not None]
+    # the limiter of a charger lets nothing back; a resistor does, and without a diode it is the only way
+    way = (hold.inrush_limit or 0.0) if hold.charge_current is None else math.inf
+    bank = Discharge(
+        hold.bank.capacitance,
+        hold.bank.esr + hold.fuse_resistance,
+        1.0 / sum(ways_out),
+        hold.discharge_diode,
+        way,
+    )
+    booting = [first_runs(traces, k) + d.circuit.boot_time - start for k, d in enumerate(boat.displays)]
+    if boat.feed.key_terminal == "always":
+        booting = []  # they have run all along
+    return bank_ride_through(bank, terminals - charging * hold.bank.esr, [d.circuit for d in boat.displays], booting)
 
 
 def _house_feed(boat: Boat, hold: HouseFeed, traces: Traces, times: KeyTimes) -> Report:
