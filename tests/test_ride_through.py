@@ -161,8 +161,8 @@ POWER = "displays.0.power"
     ],
 )
 def test_the_report_is_what_a_run_with_a_dead_feed_does(changes: dict[str, str], closed: float) -> None:
-    """First reset of the run, less the time below the threshold before it. 1 %: the display's input capacitor starts from
-    the feed's voltage. `closed`: by how much at least the formula for an ideal diode and no leakage is longer."""
+    """First reset of the run, less the time below the threshold before it. 1 %: the display's input capacitor starts
+    from the feed's voltage. `closed`: by how much at least the formula for an ideal diode and no leakage is longer."""
     scenario = loads_scenario(example_text("reservoir"), "reservoir").with_overrides(ALONE | changes)
     result = simulate(scenario)
     display, start = result.boat.displays[0].circuit, result.boat.crank.key_on_before

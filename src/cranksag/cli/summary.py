@@ -20,7 +20,7 @@ from cranksag.verdict.document import document
 from cranksag.verdict.results import BudgetLine, DisplayResult, Result
 from cranksag.verdict.starting import SOLENOID
 
-UNITS = {"v": "V", "a": "A", "s": "s", "j": "J", "w": "W", "rpm": "rpm", "a2s": "A2s"}
+UNITS = {"v": "V", "a": "A", "s": "s", "j": "J", "w": "W", "rpm": "rpm", "a2s": "A2s", "degc": "degC"}
 DIMENSIONS = {"V": VOLTAGE, "A": CURRENT, "J": ENERGY, "W": POWER}
 LISTED = 8  # [-] fields behind the band that are named; the others are counted
 

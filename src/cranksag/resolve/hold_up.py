@@ -174,7 +174,8 @@ def _standby_pack(ledger: Ledger, section: Section, temperature: float, nominal:
     return StandbyPack(
         pack=pack,
         pack_energy=pack.open_circuit_voltage * pack.capacity_ah * COULOMB_PER_AMPERE_HOUR,
-        pack_self_discharge=chemistry.self_discharge,
+        pack_chemistry=chemistry,
+        pack_charge=charge,
         relay=_relay(ledger, section, nominal, temperature),
         relay_ambient=temperature,
         coil_at=section.value("coil_at"),

@@ -19,6 +19,7 @@ from cranksag.parts.display import DisplayCircuit
 from cranksag.parts.engine import EngineCircuit
 from cranksag.parts.fuse import FUSE_TYPES, FuseType
 from cranksag.parts.pack import PackCircuit
+from cranksag.parts.pack_chemistry import Chemistry
 from cranksag.parts.relay import RelayCircuit
 from cranksag.parts.solenoid import SolenoidCoils
 from cranksag.parts.starter import MotorCircuit
@@ -176,13 +177,15 @@ class NoHoldUp:
 class StandbyPack:
     """Pack, fuse, relay contact, blocking diode beside the normal feed. `relay` None: diode only.
 
+    `pack_charge`: 0 to 1; `relay_ambient`: where pack and relay stand [degC].
     `coil_at`: "s terminal" or "start signal"; `recharge`: none, resistor or charger with `recharge_resistance` [ohm]
     and `recharge_voltage` [V]; `fuse_resistance` [ohm], `fuse_rating` [A] or None, of `fuse_type`.
     """
 
     pack: PackCircuit
     pack_energy: float
-    pack_self_discharge: float
+    pack_chemistry: Chemistry
+    pack_charge: float
     relay: RelayCircuit | None
     relay_ambient: float
     coil_at: str

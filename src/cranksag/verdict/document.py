@@ -171,6 +171,7 @@ HOLD_UP_KEYS: Mapping[str, Mapping[str, Any]] = {
         "attempts_to_flat": _MAYBE,
         "standing_drain_a": _NUMBER,
         "months_to_flat": _MAYBE,
+        "pack_temperature_degc": _NUMBER,
     },
     "reservoir": {
         "inrush_peak_a": _NUMBER,

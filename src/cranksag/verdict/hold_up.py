@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from cranksag.circuit.timing import KeyTimes
+from cranksag.parts.pack import COULOMB_PER_AMPERE_HOUR, MONTH, time_to_flat
 from cranksag.parts.ride_through import Discharge, bank_ride_through
 from cranksag.parts.supercapacitor import cell_voltage_margin
 from cranksag.resolve.hold_up import OVER_CHARGE_12, OVER_CHARGE_24
@@ -22,7 +23,7 @@ from cranksag.verdict.starting import CONTACT_MADE
 RESTING_CONTACT_LEFT = 0.3  # [-] armature position at which the changeover's resting contact opens
 CARRIES_NOTHING = 1e-2  # [A] below this a path does not carry a display
 CHARGED = 0.95  # [-] of the voltage it ends up at: a bank that is ready
-MONTH = 30.44 * 86400.0  # [s]
+FLAT = 1.0 / 3.0  # [-] charge at which a standing pack counts as flat, its resistance well up; engineering estimate
 SURE_OF_ONE = 1e-12  # [A] a drain below this is none
 
 Report = dict[str, Any]
@@ -68,15 +69,18 @@ def _standby_pack(boat: Boat, hold: StandbyPack, traces: Traces, times: KeyTimes
     energy = hold.pack.open_circuit_voltage * max(integral(t, np.maximum(current, 0.0)), 0.0)
     drain = max(float(traces.signals["pack_current"][0]), 0.0)
     drain = drain if drain > SURE_OF_ONE else 0.0
-    charge = hold.pack.capacity_ah * 3600.0
-    leak = hold.pack_self_discharge * charge / MONTH
+    flat = 0.0
+    if hold.pack_charge > FLAT:
+        full = hold.pack.capacity_ah / hold.pack_charge * COULOMB_PER_AMPERE_HOUR
+        flat = time_to_flat(hold.pack_chemistry, full, hold.pack_charge, FLAT, hold.relay_ambient, drain)
     per_attempt = energy / len(times.starts)
     return report | {
         "gap_s": max((b - a for a, b in gaps), default=0.0),
         "pack_energy_j": energy,
         "attempts_to_flat": hold.pack_energy / per_attempt if per_attempt > 1e-3 else None,
         "standing_drain_a": drain,
-        "months_to_flat": charge / (drain + leak) / MONTH if drain + leak > 0.0 else None,
+        "months_to_flat": flat / MONTH if math.isfinite(flat) else None,
+        "pack_temperature_degc": hold.relay_ambient,
     }
 
 
