@@ -223,7 +223,9 @@ def test_the_reservoir_carries_for_a_tenth_of_what_it_would_have_to() -> None:
     assert abs(dry.display.margin) < MARGIN_BAND
     assert not dry.near_switching
     large = solved("reservoir", {"hold_up.capacitance": "1 F", "crank.key_on_before": "60 s"})
-    assert {"diode_overloaded", "fuse_opens_on_inrush"} <= codes(large)
+    # 6.6 A through a fuse of 5 A for a second, which stands that for five at least
+    assert "diode_overloaded" in codes(large)
+    assert not {"fuse_opens_on_inrush", "fuse_ages_on_inrush"} & codes(large)
 
 
 def test_the_supercapacitor_is_full_after_forty_seconds_and_needs_seven_cells() -> None:

@@ -42,11 +42,12 @@ from cranksag.studies.faultlist import (
     single_faults,
 )
 from cranksag.studies.faultloads import _together, conductor_dangers, guard
-from cranksag.studies.faultreading import DEAD, Current, Front, Outcome, front_of, live_nodes
+from cranksag.studies.faultreading import DEAD, Current, Outcome, front_of, live_nodes
 from cranksag.studies.faultrun import Bench, Pulse, Run, heating_current, lasting_current, make_bench, pulse, run_fault
 from cranksag.studies.faults import FaultRow, FaultStudy, fault_document, run_faults
 from cranksag.studies.faultwords import _fuse, _fuse_pulse, _hours, _seconds, node_dangers, voltage_warnings
 from cranksag.verdict import read_traces
+from cranksag.verdict.fusing import Front
 from cranksag.verdict.results import Traces
 from cranksag.verdict.series import between
 from cranksag.verdict.stresses import (

@@ -6,17 +6,26 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
+import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from cranksag.circuit import build_circuit
 from cranksag.cli.summary import _hold_up
 from cranksag.examples import example_text
+from cranksag.parts.fuse import FUSE_TYPES, melting_i2t, opening_time
 from cranksag.parts.pack import MONTH, time_to_flat
 from cranksag.parts.pack_chemistry import CHEMISTRIES
 from cranksag.resolve.model import StandbyPack
 from cranksag.scenario import loads_scenario
 from cranksag.simulate import simulate
+from cranksag.verdict.fusing import fuse_front
 from cranksag.verdict.hold_up import FLAT
 from cranksag.verdict.results import Result
+from cranksag.verdict.stresses import pulse_i2t, stresses
+
+BLADE = FUSE_TYPES["blade"]
 
 
 def _solved(name: str, changes: Mapping[str, str]) -> Result:
@@ -53,3 +62,47 @@ def test_a_drained_pack_is_flat_as_time_to_flat_says() -> None:
 
 def test_a_pack_that_is_flat_already_stands_for_no_time() -> None:
     assert _solved("standby-pack", {"hold_up.pack_charge": "30 %"}).hold_up["months_to_flat"] == 0.0
+
+
+# the fuse ------------------------------------------------------------------------------------------------------------
+
+
+def _fuse_notes(result: Result, part: str) -> list[str]:
+    return [n.code for n in result.warnings if n.code.startswith("fuse_") and part in n.message]
+
+
+def test_a_small_lasting_overload_does_not_melt_a_fuse() -> None:
+    """5.2 A through a fuse of 5 A for ten seconds: 270 A2s, fifteen times its melting I2t, and it need never open."""
+    result = _solved("supercapacitor", {"hold_up.charge_current": "5.2 A"})
+    time, current = result.traces.time, np.abs(result.traces.signals["hold_up_current"])
+    assert pulse_i2t(time, current, 5.0) > 10.0 * melting_i2t(BLADE, 5.0)[0]
+    assert opening_time(BLADE, 5.0, float(current.max())) == (math.inf, math.inf)
+    assert _fuse_notes(result, "hold-up fuse") == []
+    # the same charge, the display and the run solenoid are half as much again as the feed's fuse of 5 A stands
+    assert _fuse_notes(result, "display feed fuse") == ["fuse_opens_on_inrush"]
+
+
+def test_a_large_lasting_overload_is_told_with_its_amperes() -> None:
+    """9 A for seconds open a fuse of 5 A, though no 20 ms of them come near its melting I2t."""
+    result = _solved("supercapacitor", {"hold_up.charge_current": "9 A", "hold_up.inrush_limit": "0.1 ohm"})
+    found = {(s.part, s.quantity): s for s in stresses(result.boat, result.traces, build_circuit(result.boat).times)}
+    inrush, overload = found["hold-up fuse", "inrush I2t"], found["hold-up fuse", "overload"]
+    assert inrush.value == pytest.approx(9.0**2 * BLADE.band[-1][1], rel=0.01)
+    assert not inrush.exceeded
+    assert not found["hold-up fuse", "inrush I2t, repeated"].exceeded
+    assert overload.value == pytest.approx(9.0, rel=0.01)
+    assert overload.exceeded
+    assert any("9 A flow through the hold-up fuse of 5 A" in n.message for n in result.warnings)
+
+
+@given(st.floats(20.0, 400.0), st.floats(1e-3, 8e-3))
+def test_a_pulse_is_judged_by_its_melting_i2t(peak: float, tau: float) -> None:
+    """An exponential inrush that is over in milliseconds: peak^2 tau / 2 against the lowest melting I2t."""
+    time = np.linspace(0.0, 1.0, 40001)
+    front = fuse_front(time, peak * np.exp(-time / tau), BLADE, 5.0)
+    low = melting_i2t(BLADE, 5.0)[0]
+    within = 0.5 * peak**2 * tau
+    if within * (1.0 - math.exp(-2.0 * 1e-3 / tau)) > 1.1 * low and peak > 60.0:
+        assert front is not None
+    if within < 0.6 * low:  # the band's points between ask for no less
+        assert front is None

@@ -27,6 +27,7 @@ from cranksag.studies.faultrun import (
 )
 from cranksag.verdict.cranking import TURNED
 from cranksag.verdict.display import HALF, judged_from
+from cranksag.verdict.fusing import Front, fuse_front
 from cranksag.verdict.results import Traces
 from cranksag.verdict.series import between, crossings, integral
 from cranksag.verdict.stresses import coil_kick, release_peak
@@ -34,7 +35,6 @@ from cranksag.verdict.stresses import coil_kick, release_peak
 DEAD = 1.0  # [V] below which a node counts as dead: far under any coil's or regulator's pick-up; engineering estimate
 LIVE_FOR = 0.02  # [s] a voltage counts when it is held for so long
 BACK_FEED = "back-feed into the boat's feed"
-SHORTEST, FINER = 1e-3, 1.05  # [s], [-] stretches in which a fuse is asked to open: the first, and one to the next
 UNCHARGED = 0.1  # [-] a bank that takes up less than this share of the sound one's charge stays empty; estimate
 EMPTY = Parameter("Xbank", "v0", 0.0)
 STARTS = ("s terminal", "start signal")
@@ -51,19 +51,6 @@ class LiveNode:
     voltage: float
     key: str
     feeds: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Front:
-    """What the worst stretches of a current do to a fuse, however much is left in the end.
-
-    `may`, `must`: length of the shortest stretch in which it may open, and in which it must (infinite if in none) [s];
-    `current`: rms in the latter, or else the former [A].
-    """
-
-    may: float
-    must: float
-    current: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,23 +196,10 @@ def current_of(bench: Bench, run: Run, element: str, key: str) -> Current:
 
 
 def front_of(run: Run, values: np.ndarray, key: str, fuse: FuseType, rating: float) -> Front | None:
-    """Whether some stretch of a current opens a fuse by itself; None where none may.
-
-    The I2t of a stretch is held against what the fuse's band passes in the same time. In the times of the band's last
-    point that is the melting I2t; it holds no longer than that, because heat then leaves, and the I2t of a small
-    overload that lasts for seconds would "melt" a fuse that need not open at all.
-    """
+    """Whether some stretch of a current opens a fuse by itself in one position of the key; None where none may."""
     begin, end = next((a, b) for name, a, b in windows(run) if name == key)
-    steps = math.ceil(math.log((end - begin) / SHORTEST) / math.log(FINER))
-    may = at_may = 0.0
-    for length in np.geomspace(SHORTEST, end - begin, steps + 1):
-        current = heating_current(run, values, begin, end, length=float(length))
-        shortest, longest = opening_time(fuse, rating, current)
-        if not may and shortest <= length:
-            may, at_may = float(length), current
-        if longest <= length:
-            return Front(may, float(length), current)
-    return Front(may, math.inf, at_may) if may else None
+    shift = run.times.key_on
+    return fuse_front(*between(run.traces.time, values, begin - shift, end - shift), fuse, rating)
 
 
 def currents_of(bench: Bench, run: Run) -> list[Current]:

@@ -19,6 +19,7 @@ from cranksag.parts.contact import contact_inrush_use
 from cranksag.parts.diode import DiodeCircuit, thermal_voltage
 from cranksag.parts.fuse import melting_i2t, pulse_use
 from cranksag.resolve.model import Bank, Boat, ConverterAhead, HouseFeed, NoHoldUp, Note, StandbyPack
+from cranksag.verdict.fusing import fuse_front
 from cranksag.verdict.results import Traces
 from cranksag.verdict.series import Series, between, crossings
 from cranksag.verdict.starting import CONTACT_MADE
@@ -189,6 +190,11 @@ _WARNINGS: dict[str, Callable[[Stress], Note]] = {
         "fuse_opens_on_inrush",
         f"the inrush of {s.value:.3g} A2s can melt the {s.part} ({s.limit:.3g} A2s): slower fuse, or limit the inrush",
     ),
+    "overload": lambda s: Note(
+        "fuse_opens_on_inrush",
+        f"{s.value:.3g} A flow through the {s.part} of {s.limit:g} A for long enough to open it: "
+        "slower fuse, or limit the current",
+    ),
     "inrush I2t, repeated": lambda s: Note(
         "fuse_ages_on_inrush",
         f"the inrush uses {s.value:.1f} times what the {s.part} stands again and again: it opens one day",
@@ -266,9 +272,16 @@ def _fuses(boat: Boat, traces: Traces) -> Iterator[Stress]:
     for part, fuse, rating, name in found:
         if not isinstance(rating, float) or name not in traces.signals:
             continue
-        pulse = pulse_i2t(traces.time, traces.signals[name], rating)
-        yield Stress(part, "inrush I2t", pulse, melting_i2t(fuse, rating)[0], "A2s")
+        time, current, lowest = traces.time, traces.signals[name], melting_i2t(fuse, rating)[0]
+        over = np.where(np.abs(current) > rating, current**2, 0.0)
+        # in anything longer heat leaves: that is no pulse, and the band judges it
+        window = min(fuse.band[-1][1], float(time[-1] - time[0]))
+        pulse = highest_mean(time, over, window) * window
+        yield Stress(part, "inrush I2t", pulse, lowest, "A2s")
         yield Stress(part, "inrush I2t, repeated", pulse_use(fuse, rating, pulse), 1.0, "-")
+        front = fuse_front(time, current, fuse, rating)
+        if front is not None and pulse <= lowest:
+            yield Stress(part, "overload", front.current, rating, "A")
 
 
 def _release(boat: Boat, traces: Traces, times: KeyTimes) -> Iterator[Stress]:
