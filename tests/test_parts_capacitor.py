@@ -144,12 +144,36 @@ def test_printed_points_come_back(rated: float, dissipation: float, at_25: float
 
 
 def test_esr_of_ten_millifarad() -> None:
-    # From the same data sheet: 10 mF, 25 V: (0.14 + 9 x 0.02) / (2 pi 120 Hz 10 mF) = 42 mohm; 85 mohm at -25
-    # and 170 mohm at -40 degC at most. Tolerance: half the last digit.
+    # From the same data sheet: 10 mF, 25 V: (0.14 + 9 x 0.02) / (2 pi 120 Hz 10 mF) = 42 mohm beside 133 mohm of
+    # reactance; twice that impedance at -25 and four times at -40 degC at most, less the reactance of the capacitance
+    # there (80 and 65 %): sqrt(278^2 - 166^2) = 224, sqrt(557^2 - 204^2) = 518 mohm. Tolerance: half the last digit.
     circuit = [capacitor.capacitor_circuit(10e-3, 25.0, t) for t in (20.0, -25.0, -40.0)]
-    for found, printed in zip(circuit, (42e-3, 85e-3, 170e-3), strict=True):
+    for found, printed in zip(circuit, (42e-3, 224e-3, 518e-3), strict=True):
         assert found.esr == pytest.approx(printed, abs=0.5e-3)
     assert circuit[2].capacitance < circuit[1].capacitance < circuit[0].capacitance == 10e-3
+
+
+def test_a_large_can_is_mostly_resistance_in_the_cold() -> None:
+    # 47 mF, 25 V: 29.9 mohm beside 28.2 of reactance; sqrt(82.2^2 - 35.3^2) = 74 mohm at -25 degC
+    assert capacitor.capacitor_circuit(47e-3, 25.0, -25.0).esr == pytest.approx(74e-3, abs=0.5e-3)
+
+
+@given(
+    capacitance=st.floats(100e-6, 1.0), rated=st.floats(6.3, 63.0), share=st.floats(0.01, 20.0),
+    temperature=st.floats(-40.0, 20.0),
+)  # fmt: skip
+def test_cold_impedance_is_the_printed_ratio(
+    capacitance: float, rated: float, share: float, temperature: float
+) -> None:
+    reactance = 1.0 / (2.0 * math.pi * 120.0 * capacitance)
+    esr = share * reactance
+    cold = capacitor.cold_esr(esr, capacitance, rated, temperature)
+    assert cold >= esr
+    there = math.hypot(cold, reactance / capacitor.capacitance_temperature_factor(temperature))
+    assert there / math.hypot(esr, reactance) == pytest.approx(capacitor.impedance_ratio(rated, temperature), rel=1e-9)
+    # a pure resistance rises by the ratio itself
+    alone = capacitor.cold_esr(esr, 1e6, rated, temperature)
+    assert alone == pytest.approx(esr * capacitor.impedance_ratio(rated, temperature), rel=1e-6)
 
 
 def test_life_and_leakage() -> None:

@@ -17,6 +17,7 @@ __all__ = [
     "age_factors",
     "capacitance_temperature_factor",
     "capacitor_circuit",
+    "cold_esr",
     "dissipation_factor",
     "e_series",
     "esr_from_dissipation",
@@ -176,8 +177,7 @@ def impedance_ratio(rated_voltage: float, temperature: float) -> float:
     """Impedance at a temperature over that at 20 degC, a maximum by voltage class.
 
     Straight in the logarithm between the printed points at 20, -25 and -40 degC, continued with the last
-    slope below; 1 above 20 degC, where ESR only falls. The impedance at 120 Hz of a large electrolytic in the
-    cold is mostly its ESR, so the ratio is taken for the ESR.
+    slope below; 1 above 20 degC, where ESR only falls.
 
     Parameters
     ----------
@@ -196,6 +196,38 @@ def impedance_ratio(rated_voltage: float, temperature: float) -> float:
         return math.exp(at_25 * (REFERENCE_TEMPERATURE - temperature) / (REFERENCE_TEMPERATURE - IMPEDANCE_COLD))
     colder = (IMPEDANCE_COLD - temperature) / (IMPEDANCE_COLD - IMPEDANCE_COLDEST)
     return math.exp(at_25 + (at_40 - at_25) * colder)
+
+
+def cold_esr(esr: float, capacitance: float, rated_voltage: float, temperature: float) -> float:
+    """ESR at a temperature from the printed ratio of impedances at 120 Hz: sqrt((r Z20)^2 - Xc(T)^2).
+
+    Z20 = sqrt(ESR20^2 + Xc20^2): below some 20 mF it is mostly reactance, which the cold hardly raises, so the ESR
+    rises by more than the ratio. Never below the value at 20 degC, which holds above that.
+
+    Parameters
+    ----------
+    esr : at 20 degC [ohm]
+    capacitance : at 20 degC [F]
+    rated_voltage : [V]
+    temperature : [degC]
+
+    Returns
+    -------
+    resistance [ohm]
+
+    Examples
+    --------
+    10 mF, 25 V at -25 degC: twice the impedance is five times the ESR.
+
+    >>> round(1e3 * cold_esr(42.4e-3, 10e-3, 25.0, -25.0))
+    224
+    """
+    if temperature >= REFERENCE_TEMPERATURE:
+        return esr
+    reactance = 1.0 / (2.0 * math.pi * DISSIPATION_FREQUENCY * capacitance)
+    impedance = impedance_ratio(rated_voltage, temperature) * math.hypot(esr, reactance)
+    cold = impedance**2 - (reactance / capacitance_temperature_factor(temperature)) ** 2
+    return max(esr, math.sqrt(max(cold, 0.0)))
 
 
 def capacitance_temperature_factor(temperature: float) -> float:
@@ -320,7 +352,7 @@ def capacitor_circuit(
     actual = capacitance * (1.0 + tolerance) * capacitance_age * capacitance_temperature_factor(temperature)
     return CapacitorCircuit(
         capacitance=actual,
-        esr=esr * esr_age * impedance_ratio(rated_voltage, temperature),
+        esr=cold_esr(esr, capacitance, rated_voltage, temperature) * esr_age,
         leakage_resistance=rated_voltage / leakage_current(capacitance, rated_voltage, grade),
         rated_voltage=rated_voltage,
     )
