@@ -17,13 +17,15 @@ from cranksag.examples import example_text
 from cranksag.parts.fuse import FUSE_TYPES, melting_i2t, opening_time
 from cranksag.parts.pack import MONTH, time_to_flat
 from cranksag.parts.pack_chemistry import CHEMISTRIES
-from cranksag.resolve.model import StandbyPack
+from cranksag.resolve import resolve
+from cranksag.resolve.model import Bank, StandbyPack
 from cranksag.scenario import loads_scenario
 from cranksag.simulate import simulate
 from cranksag.verdict.fusing import fuse_front
 from cranksag.verdict.hold_up import FLAT
 from cranksag.verdict.results import Result
 from cranksag.verdict.stresses import pulse_i2t, stresses
+from tests.strategies import scenario_of
 
 BLADE = FUSE_TYPES["blade"]
 
@@ -106,3 +108,41 @@ def test_a_pulse_is_judged_by_its_melting_i2t(peak: float, tau: float) -> None:
         assert front is not None
     if within < 0.6 * low:  # the band's points between ask for no less
         assert front is None
+
+
+# age -----------------------------------------------------------------------------------------------------------------
+
+
+def _bank_of(branch: str, **changes: str) -> Bank:
+    fields = {f"hold_up.{name}": text for name, text in changes.items()} | {"hold_up.branch": branch}
+    fields["temperature.helm"] = fields.pop("hold_up.helm", "20 degC")
+    found = resolve(scenario_of(("none", fields))).hold_up
+    assert isinstance(found, Bank)
+    return found
+
+
+@pytest.mark.parametrize("branch", ["reservoir", "supercapacitor"])
+def test_a_bank_has_aged_by_the_mean_of_its_years_not_by_the_day_of_the_crank(branch: str) -> None:
+    """A frost does not make a part young: what age takes is a factor on what the cold leaves."""
+    shares = set()
+    for helm in ("-20 degC", "20 degC", "45 degC"):
+        old, new = (_bank_of(branch, age=age, helm=helm).bank for age in ("8 y", "0 y"))
+        assert old.capacitance < 0.99 * new.capacitance
+        assert old.esr > 1.01 * new.esr
+        shares.add(round(old.capacitance / new.capacitance, 9))
+    assert len(shares) == 1
+    warm, cool = (_bank_of(branch, age="8 y", age_temperature=mean).bank for mean in ("35 degC", "5 degC"))
+    assert warm.capacitance < cool.capacitance
+    assert warm.esr > cool.esr
+
+
+def test_cells_below_their_rated_voltage_age_slower() -> None:
+    """2 years at 20 degC: 1.3 times the life for each 0.1 V; the share of life used is that of the capacitance lost."""
+    used = {}
+    for cells in (6, 8):
+        bank = _bank_of("supercapacitor", age="2 y", cells=str(cells), capacitance="5 F")
+        used[cells] = (1.0 - bank.bank.capacitance / 5.0) / 0.3
+    stands = {cells: 14.2 / cells for cells in used}
+    assert used[6] / used[8] == pytest.approx(1.3 ** ((stands[6] - stands[8]) / 0.1), rel=1e-6)
+    life = 1000.0 * 2.0**4.5 * 1.3 ** ((2.7 - stands[8]) / 0.1)  # [h]
+    assert used[8] == pytest.approx(2.0 * 365.25 * 24.0 / life, rel=1e-6)

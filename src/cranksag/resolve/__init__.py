@@ -62,11 +62,12 @@ def _boat(ledger: Ledger) -> Boat:
     displays = sections.displays(ledger, places.helm)
     power = sum(d.circuit.power for d in displays)
     booting = sum(max(d.circuit.power, d.circuit.boot_power) for d in displays)
+    alternator = sections.alternator(ledger, batteries)  # its voltage ages a bank
     branch, hold = hold_up(ledger, places, nominal, power, booting)
     start = machine.start_circuit(ledger, feed, nominal, places.engine_room, places.helm)
     house = sections.bank(ledger, "house", places.battery) if scenario.house is not None else None
     battery = sections.bank(ledger, "battery", places.battery)
-    link, alternator = sections.link(ledger), sections.alternator(ledger, batteries)
+    link = sections.link(ledger)
     panel, crank, loads = (
         sections.panel(ledger, places.engine_room),
         sections.crank(ledger),

@@ -29,6 +29,9 @@ from cranksag.parts.supercapacitor import (
     worst_cell_share_balanced,
     worst_cell_share_charging,
 )
+from cranksag.parts.supercapacitor import (
+    lifetime as supercapacitor_lifetime,
+)
 from cranksag.quantities import shown
 from cranksag.resolve.fields import SPLIT_VOLTAGE, Ledger, Section
 from cranksag.resolve.model import (
@@ -293,7 +296,7 @@ def _reservoir(ledger: Ledger, section: Section, temperature: float, nominal: fl
     if entry is not None:
         life, life_at = entry.value("rated_life", life), entry.value("rated_temperature", life_at)
         grade = entry.value("leakage_grade", grade)
-    used = min(section.number("age") / lifetime(life, life_at, temperature), 1.0)
+    used = min(section.number("age") / lifetime(life, life_at, section.number("age_temperature")), 1.0)
     return capacitor_circuit(capacitance, rated, temperature, used, esr=esr, grade=grade), 1, rated, 1.0
 
 
@@ -321,7 +324,11 @@ def _supercapacitor(ledger: Ledger, section: Section, temperature: float, nomina
         voltage=cell,
         leakage=CELL_LEAKAGE_PER_FARAD * each if leakage is None else max(leakage, LEAST_LEAKAGE),
     )
-    used = min(section.number("age") / lifetime(SUPERCAPACITOR_LIFE, SUPERCAPACITOR_RATED, temperature), 1.0)
+    # it stands at the charging voltage whenever the key is on: on the safe side for all of its years
+    standing = float(ledger.values["alternator.charge_voltage"].value) / cells
+    mean = section.number("age_temperature")
+    life = supercapacitor_lifetime(SUPERCAPACITOR_LIFE, SUPERCAPACITOR_RATED, mean, cell, standing)
+    used = min(section.number("age") / life, 1.0)
     balancing = section.value("balancing")
     resistor = cell / (BALANCING_FACTOR * spec.leakage)
     if entry is not None:

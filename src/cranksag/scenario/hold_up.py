@@ -252,7 +252,19 @@ class HoldUp(Section):
         ),
     ] = None
     age: Annotated[
-        float | None, quantity("time", "0 h", "30 y", "In service at the place's temperature.", "0 y", branches=BANK)
+        float | None, quantity("time", "0 h", "30 y", "In service at age_temperature.", "0 y", branches=BANK)
+    ] = None
+    age_temperature: Annotated[
+        float | None,
+        quantity(
+            "temperature",
+            "-40 degC",
+            "90 degC",
+            "Mean over those years, by which the bank has aged, whatever the crank's; the default is an engineering "
+            "estimate.",
+            "20 degC",
+            branches=BANK,
+        ),
     ] = None
     leakage: Annotated[
         float | None, quantity("current", "0 A", "1 A", "At rated voltage; estimated from capacitance.", branches=BANK)
