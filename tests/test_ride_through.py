@@ -108,6 +108,13 @@ def test_it_is_the_solution_of_its_differential_equation(
     assert found == pytest.approx(float(run.t[-1]), rel=2e-3, abs=1e-5)
 
 
+@given(excess=st.floats(-1e-6, 1e-6), inside=st.booleans())
+def test_a_start_at_the_floor_carries_for_no_time(excess: float, inside: bool) -> None:
+    display = _display(diode=SILICON if inside else None, at="internal" if inside else "pins", input_capacitance=1e-3)
+    start = pins_floor(display) * (1.0 + excess)
+    assert 0.0 <= bank_ride_through(Discharge(1.0, 0.0, **NO_DIODE), start, [display]) < 1e-4
+
+
 def test_every_loss_shortens_it() -> None:
     ideal = bank_ride_through(Discharge(0.47, 0.0, **NO_DIODE), 12.0, [_display()])
     diode = bank_ride_through(Discharge(0.47, 0.0, diode=SCHOTTKY), 12.0, [_display()])

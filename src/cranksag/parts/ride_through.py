@@ -29,6 +29,8 @@ __all__ = [
 POINTS = 513
 HALVINGS = 60
 SUBSTITUTIONS = 60
+# Numerical [-]: a start above its floor by no more than this share of it carries for no time.
+NARROW = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -316,6 +318,8 @@ def _fall(bank: Discharge, start_voltage: float, displays: Sequence[DisplayCircu
         if volts[first] >= start_voltage:
             return nothing
         top = float(np.interp(start_voltage, volts[first:], pins[first:]))
+        if top - floor <= NARROW * floor:
+            return nothing
     own = np.sum([d.input_capacitance * np.gradient(w, pins) for d, w in zip(displays, behind, strict=True)], axis=0)
     lost = current + volts / bank.leakage_resistance
     if not lost.any():

@@ -29,9 +29,7 @@ from cranksag.parts.supercapacitor import (
     worst_cell_share_balanced,
     worst_cell_share_charging,
 )
-from cranksag.parts.supercapacitor import (
-    lifetime as supercapacitor_lifetime,
-)
+from cranksag.parts.supercapacitor import lifetime as supercapacitor_lifetime
 from cranksag.quantities import shown
 from cranksag.resolve.fields import SPLIT_VOLTAGE, Ledger, Section
 from cranksag.resolve.model import (
