@@ -251,7 +251,7 @@ def test_a_shorted_feed_diode_lets_the_pack_feed_the_boat_while_cranking(boat: M
 @pytest.mark.parametrize(
     ("changes", "code", "words"),
     [
-        ((), "fuse_ages", "ages with every start"),
+        ((("hold_up.capacitance", "33 mF"),), "fuse_ages", "ages with every start"),
         ((("hold_up.capacitance", "20 mF"),), "fuse_pulse", "which it stands"),
         ((("hold_up.capacitance", "220 mF"),), "fuse_overloaded", "may open"),
     ],

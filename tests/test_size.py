@@ -184,7 +184,11 @@ CASES = (
         window=True,
     ),
     Case(
-        "bank, old", "hold_up.capacitance", E3, _bank(hold_up__age="10 y", temperature__helm="40 degC"), corners=(COLD,)
+        "bank, old",
+        "hold_up.capacitance",
+        E3,
+        _bank(hold_up__age="10 y", hold_up__age_temperature="40 degC"),
+        corners=(COLD,),
     ),
     Case("bank, hot", "hold_up.capacitance", E3, _bank(), corners=(HOT,)),
     Case("bank, wanted margin too large", "hold_up.capacitance", E3, _bank(), "4 V"),
