@@ -60,6 +60,7 @@ __all__ = [
     "resistance_shape",
     "resistance_temperature_ratio",
     "scaled",
+    "temperature_law_factors",
     "temperature_law_spread",
     "terminal_voltage",
     "voltage_drop",
@@ -512,21 +513,21 @@ def resistance_temperature_ratio(
     return drops[0] / drops[1]
 
 
-def temperature_law_spread(
+def temperature_law_factors(
     temperature: float,
     time: float,
     rating_standard: str = "SAE",
     chemistry: Chemistry = "flooded",
     load: float = SPREAD_LOAD,
 ) -> tuple[float, float]:
-    """Band on the drop of a rated battery from the disagreement of the published temperature laws.
+    """Drop of a rated battery by the weak and by the strong of the published temperature laws, over the anchored one's.
 
-    For each law the size is taken anew from the rating, so the band closes at the rating's own test and
-    opens away from it.
+    For each law the size is taken anew from the rating, so both are 1 at the rating's own test and leave it away
+    from there.
 
     Parameters: temperature [degC]; time since the current began [s]; rating_standard; chemistry; load : current over
     the rating at which the laws are compared [-].
-    Returns: (lowest, highest) factor for `scaled` that gives the anchored law's battery the other law's drop [-].
+    Returns: (weak, strong) factor for `scaled` that gives the anchored law's battery the other law's drop [-].
     Raises: InputError as `rating_resistance`.
     """
     laws: tuple[TemperatureLaw, ...] = ("weak", "anchored", "strong")
@@ -536,7 +537,22 @@ def temperature_law_spread(
         currents[law] = load / _size(1.0, rating_standard, chemistry, law)
         voltages.append(terminal_voltage(unit, currents[law], time))
     unit = _unit(temperature, chemistry, "anchored")
-    factors = [discharge_current(unit, voltage, time) / currents["anchored"] for voltage in voltages]
+    weak, _, strong = (discharge_current(unit, voltage, time) / currents["anchored"] for voltage in voltages)
+    return weak, strong
+
+
+def temperature_law_spread(
+    temperature: float,
+    time: float,
+    rating_standard: str = "SAE",
+    chemistry: Chemistry = "flooded",
+    load: float = SPREAD_LOAD,
+) -> tuple[float, float]:
+    """Band on the drop of a rated battery from the disagreement of the published temperature laws.
+
+    Parameters, errors: as `temperature_law_factors`. Returns: (lowest, highest) of its factors and 1 [-].
+    """
+    factors = temperature_law_factors(temperature, time, rating_standard, chemistry, load)
     return min(1.0, *factors), max(1.0, *factors)
 
 
