@@ -49,7 +49,6 @@ SIZED = {
 CHANGES: list[tuple[Callable[[Boat, float], Boat], dict[str, int]]] = [
     (with_battery_resistance, {f".battery.{part}": power for part, power in SIZED.items()}),
     (with_motor_resistance, {".motor.resistance": 1}),
-    (with_friction, {f".engine.{part}": 1 for part in ("friction_torque", "friction_viscous", "breakaway_torque")}),
     (with_diode_saturation, {".hold_up.diode.saturation_current": 1}),
 ]
 
@@ -63,6 +62,15 @@ def test_a_factor_moves_its_own_figures_in_proportion(
     assert {place for place in before if before[place] != after[place]} == set(places)
     for place, power in places.items():
         assert after[place] == pytest.approx(before[place] * factor**power, rel=1e-12)
+
+
+@given(factor=st.floats(0.2, 5.0))
+def test_another_friction_is_that_of_its_field(factor: float) -> None:
+    """As if `engine.friction_factor` had been written: the compression and its loss stay as they are."""
+    scenario = loads_scenario(example_text("restarting"), "r")
+    rubs = dict(numbers(with_friction(resolve(scenario), factor).engine, ""))
+    written = dict(numbers(resolve(scenario.with_overrides({"engine.friction_factor": repr(factor)})).engine, ""))
+    assert rubs == pytest.approx(written, rel=1e-9)
 
 
 @given(first=st.floats(0.1, 3.0), second=st.floats(0.1, 10.0))

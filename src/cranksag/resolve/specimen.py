@@ -54,11 +54,12 @@ def with_motor_resistance(boat: Boat, factor: float) -> Boat:
 def with_friction(boat: Boat, factor: float) -> Boat:
     """All that rubs in the engine, multiplied; compression is untouched."""
     engine = boat.engine
+    loss = engine.compression_loss
     return dataclasses.replace(
         boat,
         engine=dataclasses.replace(
             engine,
-            friction_torque=engine.friction_torque * factor,
+            friction_torque=loss + (engine.friction_torque - loss) * factor,
             friction_viscous=engine.friction_viscous * factor,
             breakaway_torque=engine.breakaway_torque * factor,
         ),
