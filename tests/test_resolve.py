@@ -271,6 +271,17 @@ def test_any_override_of_a_number_equals_writing_it(which: int, length: float, p
     assert first.displays[0].circuit == second.displays[0].circuit
 
 
+def test_the_usual_coils_lie_between_the_published_ones() -> None:
+    """Of a 12 V solenoid at 10 V: more than a 1.1 kW starter's, less than those of large engines."""
+    lines = [e for e in load_catalogue().entries("solenoid") if e.value("voltage") == 12.0]
+    usual = boat().values
+    pull, hold = (float(usual[f"starter.{name}"].value) for name in ("pull_in", "hold_in"))
+    both = sorted(10.0 / float(e.value("pull_in")) + 10.0 / float(e.value("hold_in")) for e in lines)
+    alone = sorted(10.0 / float(e.value("hold_in")) for e in lines)
+    assert both[0] < 10.0 / pull + 10.0 / hold < both[1]
+    assert alone[0] < 10.0 / hold < alone[1]
+
+
 def test_places_default_to_ambient_and_act_on_their_own_parts() -> None:
     cold, hot = (
         boat(temperature__ambient="0 degC"),
