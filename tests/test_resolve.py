@@ -19,8 +19,9 @@ from cranksag.cli.resolved import resolved_rows
 from cranksag.errors import InputError
 from cranksag.examples import example_names, example_text
 from cranksag.resolve import Boat, resolve
-from cranksag.resolve.model import Origin
+from cranksag.resolve.model import HouseFeed, Origin
 from cranksag.scenario import BRANCHES, field_doc, loads_scenario, scenario_schema
+from cranksag.studies.measures import _wires
 from tests.part_fields import numbers
 
 HOUSE = '[house]\nrating = "800 A"\n'
@@ -280,6 +281,25 @@ def test_the_usual_coils_lie_between_the_published_ones() -> None:
     alone = sorted(10.0 / float(e.value("hold_in")) for e in lines)
     assert both[0] < 10.0 / pull + 10.0 / hold < both[1]
     assert alone[0] < 10.0 / hold < alone[1]
+
+
+@pytest.mark.parametrize("place", ["engine room", "helm"])
+def test_a_house_feed_is_the_positive_wire_alone(place: str) -> None:
+    """Its return is the display's return wire, which the circuit has once: a normal feed of that wire is the same."""
+    text = (
+        'title = "t"\n[house]\n[feed]\nfrom = "house battery"\nlength = "7 m"\nsize = "2.5 mm2"\n'
+        f'[hold_up]\nbranch = "house feed"\nlength = "7 m"\nsize = "2.5 mm2"\nplaced_at = "{place}"\n'
+    )
+    found = resolve(loads_scenario(text))
+    assert isinstance(found.hold_up, HouseFeed)
+    assert found.hold_up.resistance == pytest.approx(found.feed.resistance, rel=1e-12)
+    wires = {path: length for path, _, length in _wires(found)}
+    assert wires["hold_up.size"] == wires["feed.size"] == wires["feed.return_size"] == pytest.approx(7.0)
+
+
+def test_a_pack_has_a_wire_out_and_a_wire_back() -> None:
+    found = boat(hold_up__branch="standby pack", hold_up__length="7 m")
+    assert {path: length for path, _, length in _wires(found)}["hold_up.size"] == pytest.approx(14.0)
 
 
 def test_places_default_to_ambient_and_act_on_their_own_parts() -> None:
