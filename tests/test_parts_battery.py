@@ -53,6 +53,24 @@ def test_agm_full() -> None:
     assert 12.8 < b.open_circuit_voltage(1.0, 25.0, "agm") < 13.0
 
 
+@pytest.mark.parametrize(
+    ("chemistry", "published"),
+    [
+        # Owner's manual with an AGM battery, charging table (publications.polaris.com 0000836273).
+        ("agm", {0.75: 12.6, 0.5: 12.3, 0.25: 12.0}),
+        # Battery maker's table for flooded, gel and AGM (discover-energy.com, FAQ on full charge), gel column.
+        ("gel", {0.75: 12.65, 0.5: 12.35, 0.25: 12.0, 0.0: 11.8}),
+    ],
+)
+def test_sealed_batteries_at_rest_against_a_table_not_used(
+    chemistry: b.Chemistry, published: dict[float, float]
+) -> None:
+    """0.05 V: the step of tables printed in steps of 0.05 and 0.1 V; they state no temperature, ours are taken."""
+    temperature = {"agm": b.AGM_OCV_TEMPERATURE, "gel": b.OCV_TABLE_TEMPERATURE}[chemistry]
+    for charge, volts in published.items():
+        assert b.open_circuit_voltage(charge, temperature, chemistry) == pytest.approx(volts, abs=0.05 + 1e-9)
+
+
 def test_voltage_at_zero_fahrenheit_misses_one_source() -> None:
     """Electronics magazine 2011-11 p. 35 prints 12.52 V at 0 degF; the emf slope gives 12.60 V, 0.08 V more.
 

@@ -74,9 +74,16 @@ TemperatureLaw = Literal["weak", "anchored", "strong"]
 #: discoverbattery.com, state-of-charge article
 OCV_TABLE = ((0.0, 11.89), (0.25, 12.06), (0.50, 12.24), (0.75, 12.45), (1.0, 12.65))
 OCV_TABLE_TEMPERATURE = 26.7  # [degC] 80 degF, same table
-AGM_FULL_VOLTAGE = 12.84  # [V] full, at rest, 25 degC: thin-plate AGM owner's manual p. 6 ("12.84 V or more")
-AGM_FULL_TEMPERATURE = 25.0  # [degC] same
-GEL_FULL_VOLTAGE = 12.80  # [V] full, at rest, 25 degC (from memory of gel makers' data)
+#: the same of AGM: full from the thin-plate AGM owner's manual p. 6 ("12.84 V or more" at 25 degC), the rest from a
+#: battery maker's table for flooded, gel and AGM (discover-energy.com, FAQ on full charge: 12.90-12.80 V full). An
+#: owner's manual prints the same 12.6, 12.3 and 12.0 V (publications.polaris.com 0000836273, AGM charging table);
+#: others' differ by up to 0.2 V at half charge
+AGM_OCV_TABLE = ((0.0, 11.80), (0.25, 12.00), (0.50, 12.30), (0.75, 12.60), (1.0, 12.84))
+AGM_OCV_TEMPERATURE = 25.0  # [degC] of the full one; the other rows state none
+#: the same of gel at `OCV_TABLE_TEMPERATURE`: table "State of Charge" of wet and gel batteries by temperature
+#: (meeknet.co.uk, second hand: age-series/ElectricalAge2, ds.csv), whose wet column is `OCV_TABLE`; the maker's table
+#: above is within 0.05 V of it below full
+GEL_OCV_TABLE = ((0.0, 11.80), (0.25, 12.00), (0.50, 12.40), (0.75, 12.60), (1.0, 12.80))
 # The printed slopes disagree: 4.3 mV/K (the hydrometer correction, not an emf), 3 mV/K (12.65 to 12.52 V over
 # 45 K, electronics magazine 2011-11 p. 35), 1.2 mV/K (emf of the cell, from memory of thermodynamic tables).
 # A resting battery keeps its acid concentration, so the emf slope is the one that applies.
@@ -198,12 +205,12 @@ def _test(rating_standard: str) -> RatingTest:
     return RATING_TESTS[rating_standard]
 
 
-def _table_voltage(state_of_charge: float) -> float:
-    """Linear between the rows of `OCV_TABLE` [V]."""
-    for (low, v_low), (high, v_high) in itertools.pairwise(OCV_TABLE):
+def _table_voltage(table: tuple[tuple[float, float], ...], state_of_charge: float) -> float:
+    """Linear between the rows of a table [V]."""
+    for (low, v_low), (high, v_high) in itertools.pairwise(table):
         if state_of_charge <= high:
             return v_low + (v_high - v_low) * (state_of_charge - low) / (high - low)
-    return OCV_TABLE[-1][1]
+    return table[-1][1]
 
 
 def open_circuit_voltage(
@@ -211,8 +218,8 @@ def open_circuit_voltage(
 ) -> float:
     """Voltage of one 12 V battery at rest.
 
-    E = table(state of charge) + slope (T - 26.7) [+ the chemistry's offset at full, for stronger acid].
-    EFB uses the flooded table. The offset of AGM and gel is kept at every state of charge (estimate).
+    E = table(state of charge) + slope (T - the table's temperature), with a table for flooded and EFB, AGM and gel
+    each: sealed batteries hold less acid, and stronger, so that they stand higher full and lower empty.
 
     Parameters
     ----------
@@ -231,11 +238,11 @@ def open_circuit_voltage(
         outside the ranges or for another chemistry.
     """
     _check(temperature, chemistry, state_of_charge)
-    voltage = _table_voltage(state_of_charge) + slope * (temperature - OCV_TABLE_TEMPERATURE)
-    full = {"agm": AGM_FULL_VOLTAGE, "gel": GEL_FULL_VOLTAGE}.get(chemistry)
-    if full is not None:
-        voltage += full - (OCV_TABLE[-1][1] + slope * (AGM_FULL_TEMPERATURE - OCV_TABLE_TEMPERATURE))
-    return voltage
+    table, known_at = {
+        "agm": (AGM_OCV_TABLE, AGM_OCV_TEMPERATURE),
+        "gel": (GEL_OCV_TABLE, OCV_TABLE_TEMPERATURE),
+    }.get(chemistry, (OCV_TABLE, OCV_TABLE_TEMPERATURE))
+    return _table_voltage(table, state_of_charge) + slope * (temperature - known_at)
 
 
 def _part_factors(temperature: float, law: TemperatureLaw) -> tuple[float, float]:
