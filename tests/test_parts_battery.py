@@ -389,8 +389,12 @@ def test_bank_scaling(series: int, parallel: int, time: float, link: float) -> N
     )
     assert bank.open_circuit_voltage == pytest.approx(series * one.open_circuit_voltage)
     for current in (1.0, 100.0, 1000.0):
-        expected = series * b.voltage_drop(one, current, time) + (series - 1) * link * current
+        links = (series - 1) * link * current
+        expected = series * b.voltage_drop(one, current, time) + links
         assert b.voltage_drop(bank, parallel * current, time) == pytest.approx(expected, rel=1e-12)
+        # batteries of another size are joined by the same cables
+        other = series * b.voltage_drop(one, 2.0 * current, time) + links
+        assert b.voltage_drop(b.scaled(bank, 2.0), parallel * current, time) == pytest.approx(other, rel=1e-12)
     assert bank.capacity == pytest.approx(parallel * one.capacity)
     assert bank.time_slow == one.time_slow
 

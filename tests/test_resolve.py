@@ -18,6 +18,7 @@ from cranksag.catalogue import load_catalogue
 from cranksag.cli.resolved import resolved_rows
 from cranksag.errors import InputError
 from cranksag.examples import example_names, example_text
+from cranksag.parts.battery import BatteryCircuit
 from cranksag.resolve import Boat, resolve
 from cranksag.resolve.model import HouseFeed, Origin
 from cranksag.scenario import BRANCHES, field_doc, loads_scenario, scenario_schema
@@ -348,7 +349,36 @@ def test_measured_battery_values_are_those_of_one_battery() -> None:
         )
     )
     assert boat.battery.open_circuit_voltage == pytest.approx(25.0)
-    assert boat.battery.resistance_instant == pytest.approx(4e-3)
+    # a link cable of 0.15 mohm in each string, which the tester on one battery did not see
+    assert boat.battery.resistance_instant == pytest.approx(4e-3 + 0.05e-3)
+
+
+@pytest.mark.parametrize("bank", ["battery", "house"])
+def test_batteries_in_series_are_joined_by_their_link_cables(bank: str) -> None:
+    """One link in each string of two; a battery alone has none, and its own figure stays that of one battery."""
+    text = 'title = "t"\n[battery]\n[house]\n'
+
+    def made(**changes: str) -> Boat:
+        return resolve(
+            loads_scenario(text).with_overrides({f"{bank}.{name}": value for name, value in changes.items()})
+        )
+
+    def ohms(found: Boat) -> float:
+        circuit = getattr(found, bank)
+        assert isinstance(circuit, BatteryCircuit)
+        return circuit.resistance_instant
+
+    for parallel in ("1", "2"):
+        bare, usual, long = (
+            made(in_series="2", in_parallel=parallel, **link)
+            for link in ({"link_resistance": "0 ohm"}, {}, {"link_resistance": "1 mohm"})
+        )
+        assert ohms(usual) - ohms(bare) == pytest.approx(0.15e-3 / int(parallel))
+        assert ohms(long) - ohms(bare) == pytest.approx(1e-3 / int(parallel))
+        assert usual.values[f"{bank}.link_resistance"].origin == "default"
+        own = [found.values[f"{bank}.internal_resistance"].value for found in (bare, long)]
+        assert own[0] == pytest.approx(own[1], rel=1e-12)
+    assert ohms(made(link_resistance="1 mohm")) == ohms(made(link_resistance="0 ohm"))
 
 
 def test_defaults_of_coils_follow_the_system_voltage() -> None:

@@ -477,10 +477,10 @@ def bank_circuit(
         temperature=temperature,
         law=law,
     )
-    ratio = in_series / in_parallel
+    ratio, links = in_series / in_parallel, (in_series - 1) * link_resistance / in_parallel
     return BatteryCircuit(
         open_circuit_voltage=unit.open_circuit_voltage * in_series,
-        resistance_instant=unit.resistance_instant * ratio + (in_series - 1) * link_resistance / in_parallel,
+        resistance_instant=unit.resistance_instant * ratio + links,
         activation_voltage=unit.activation_voltage * in_series,
         activation_current=unit.activation_current * in_parallel,
         activation_capacitance=unit.activation_capacitance / ratio,
@@ -488,6 +488,7 @@ def bank_circuit(
         time_slow=unit.time_slow,
         capacity=capacity * in_parallel,
         surface_capacitance=unit.surface_capacitance / ratio,
+        link_resistance=links,
     )
 
 
