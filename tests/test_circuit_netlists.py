@@ -96,6 +96,23 @@ def test_each_subcircuit_is_used_by_some_boat() -> None:
     assert shipped - used == set()
 
 
+@pytest.mark.parametrize("volts", [6.4, 12.8, 25.6])
+def test_a_charger_s_limit_follows_the_pack_s_voltage(volts: float) -> None:
+    """What 10 ohm let through from the float charge to a discharged pack: 13.6 and 12.0 V for each 12.8 V of a full."""
+    changes = {
+        "hold_up.branch": "standby pack",
+        "hold_up.chemistry": "agm",
+        "hold_up.pack_voltage": f"{volts} V",
+        "hold_up.recharge": "charger",
+        "hold_up.recharge_resistance": "1 ohm",
+    }
+    deck = build_circuit(resolve(loads_scenario(BOAT).with_overrides(changes))).deck.text
+    (line,) = (line for line in deck.splitlines() if line.startswith("Xcharger"))
+    values = {name: float(text) for name, text in re.findall(r"(\w+)=(\S+)", line)}
+    assert values["vset"] == pytest.approx(13.6 * volts / 12.8)
+    assert values["imax"] == pytest.approx((13.6 - 12.0) * volts / 12.8)
+
+
 def test_every_included_file_exists_and_every_part_is_included() -> None:
     folder = circuits_directory()
     parts = {path.name for path in (folder / "parts").glob("*.inc")}

@@ -53,6 +53,24 @@ def test_agm_full() -> None:
     assert 12.8 < b.open_circuit_voltage(1.0, 25.0, "agm") < 13.0
 
 
+@pytest.mark.parametrize(
+    ("chemistry", "published"),
+    [
+        # Owner's manual with an AGM battery, charging table (publications.polaris.com 0000836273).
+        ("agm", {0.75: 12.6, 0.5: 12.3, 0.25: 12.0}),
+        # Battery maker's table for flooded, gel and AGM (discover-energy.com, FAQ on full charge), gel column.
+        ("gel", {0.75: 12.65, 0.5: 12.35, 0.25: 12.0, 0.0: 11.8}),
+    ],
+)
+def test_sealed_batteries_at_rest_against_a_table_not_used(
+    chemistry: b.Chemistry, published: dict[float, float]
+) -> None:
+    """0.05 V: the step of tables printed in steps of 0.05 and 0.1 V; they state no temperature, ours are taken."""
+    temperature = {"agm": b.AGM_OCV_TEMPERATURE, "gel": b.OCV_TABLE_TEMPERATURE}[chemistry]
+    for charge, volts in published.items():
+        assert b.open_circuit_voltage(charge, temperature, chemistry) == pytest.approx(volts, abs=0.05 + 1e-9)
+
+
 def test_voltage_at_zero_fahrenheit_misses_one_source() -> None:
     """Electronics magazine 2011-11 p. 35 prints 12.52 V at 0 degF; the emf slope gives 12.60 V, 0.08 V more.
 
@@ -371,8 +389,12 @@ def test_bank_scaling(series: int, parallel: int, time: float, link: float) -> N
     )
     assert bank.open_circuit_voltage == pytest.approx(series * one.open_circuit_voltage)
     for current in (1.0, 100.0, 1000.0):
-        expected = series * b.voltage_drop(one, current, time) + (series - 1) * link * current
+        links = (series - 1) * link * current
+        expected = series * b.voltage_drop(one, current, time) + links
         assert b.voltage_drop(bank, parallel * current, time) == pytest.approx(expected, rel=1e-12)
+        # batteries of another size are joined by the same cables
+        other = series * b.voltage_drop(one, 2.0 * current, time) + links
+        assert b.voltage_drop(b.scaled(bank, 2.0), parallel * current, time) == pytest.approx(other, rel=1e-12)
     assert bank.capacity == pytest.approx(parallel * one.capacity)
     assert bank.time_slow == one.time_slow
 

@@ -18,9 +18,11 @@ from cranksag.catalogue import load_catalogue
 from cranksag.cli.resolved import resolved_rows
 from cranksag.errors import InputError
 from cranksag.examples import example_names, example_text
+from cranksag.parts.battery import BatteryCircuit
 from cranksag.resolve import Boat, resolve
-from cranksag.resolve.model import Origin
+from cranksag.resolve.model import HouseFeed, Origin
 from cranksag.scenario import BRANCHES, field_doc, loads_scenario, scenario_schema
+from cranksag.studies.measures import _wires
 from tests.part_fields import numbers
 
 HOUSE = '[house]\nrating = "800 A"\n'
@@ -271,6 +273,36 @@ def test_any_override_of_a_number_equals_writing_it(which: int, length: float, p
     assert first.displays[0].circuit == second.displays[0].circuit
 
 
+def test_the_usual_coils_lie_between_the_published_ones() -> None:
+    """Of a 12 V solenoid at 10 V: more than a 1.1 kW starter's, less than those of large engines."""
+    lines = [e for e in load_catalogue().entries("solenoid") if e.value("voltage") == 12.0]
+    usual = boat().values
+    pull, hold = (float(usual[f"starter.{name}"].value) for name in ("pull_in", "hold_in"))
+    both = sorted(10.0 / float(e.value("pull_in")) + 10.0 / float(e.value("hold_in")) for e in lines)
+    alone = sorted(10.0 / float(e.value("hold_in")) for e in lines)
+    assert both[0] < 10.0 / pull + 10.0 / hold < both[1]
+    assert alone[0] < 10.0 / hold < alone[1]
+
+
+@pytest.mark.parametrize("place", ["engine room", "helm"])
+def test_a_house_feed_is_the_positive_wire_alone(place: str) -> None:
+    """Its return is the display's return wire, which the circuit has once: a normal feed of that wire is the same."""
+    text = (
+        'title = "t"\n[house]\n[feed]\nfrom = "house battery"\nlength = "7 m"\nsize = "2.5 mm2"\n'
+        f'[hold_up]\nbranch = "house feed"\nlength = "7 m"\nsize = "2.5 mm2"\nplaced_at = "{place}"\n'
+    )
+    found = resolve(loads_scenario(text))
+    assert isinstance(found.hold_up, HouseFeed)
+    assert found.hold_up.resistance == pytest.approx(found.feed.resistance, rel=1e-12)
+    wires = {path: length for path, _, length in _wires(found)}
+    assert wires["hold_up.size"] == wires["feed.size"] == wires["feed.return_size"] == pytest.approx(7.0)
+
+
+def test_a_pack_has_a_wire_out_and_a_wire_back() -> None:
+    found = boat(hold_up__branch="standby pack", hold_up__length="7 m")
+    assert {path: length for path, _, length in _wires(found)}["hold_up.size"] == pytest.approx(14.0)
+
+
 def test_places_default_to_ambient_and_act_on_their_own_parts() -> None:
     cold, hot = (
         boat(temperature__ambient="0 degC"),
@@ -317,7 +349,36 @@ def test_measured_battery_values_are_those_of_one_battery() -> None:
         )
     )
     assert boat.battery.open_circuit_voltage == pytest.approx(25.0)
-    assert boat.battery.resistance_instant == pytest.approx(4e-3)
+    # a link cable of 0.15 mohm in each string, which the tester on one battery did not see
+    assert boat.battery.resistance_instant == pytest.approx(4e-3 + 0.05e-3)
+
+
+@pytest.mark.parametrize("bank", ["battery", "house"])
+def test_batteries_in_series_are_joined_by_their_link_cables(bank: str) -> None:
+    """One link in each string of two; a battery alone has none, and its own figure stays that of one battery."""
+    text = 'title = "t"\n[battery]\n[house]\n'
+
+    def made(**changes: str) -> Boat:
+        return resolve(
+            loads_scenario(text).with_overrides({f"{bank}.{name}": value for name, value in changes.items()})
+        )
+
+    def ohms(found: Boat) -> float:
+        circuit = getattr(found, bank)
+        assert isinstance(circuit, BatteryCircuit)
+        return circuit.resistance_instant
+
+    for parallel in ("1", "2"):
+        bare, usual, long = (
+            made(in_series="2", in_parallel=parallel, **link)
+            for link in ({"link_resistance": "0 ohm"}, {}, {"link_resistance": "1 mohm"})
+        )
+        assert ohms(usual) - ohms(bare) == pytest.approx(0.15e-3 / int(parallel))
+        assert ohms(long) - ohms(bare) == pytest.approx(1e-3 / int(parallel))
+        assert usual.values[f"{bank}.link_resistance"].origin == "default"
+        own = [found.values[f"{bank}.internal_resistance"].value for found in (bare, long)]
+        assert own[0] == pytest.approx(own[1], rel=1e-12)
+    assert ohms(made(link_resistance="1 mohm")) == ohms(made(link_resistance="0 ohm"))
 
 
 def test_defaults_of_coils_follow_the_system_voltage() -> None:

@@ -14,9 +14,8 @@ import numpy as np
 from cranksag.catalogue import Catalogue
 from cranksag.circuit import build_circuit
 from cranksag.errors import InputError, SimulationError
-from cranksag.parts.battery import temperature_law_spread
 from cranksag.resolve import Boat, resolve
-from cranksag.resolve.specimen import PLATEAU, with_battery_resistance, with_friction, with_motor_resistance
+from cranksag.resolve.specimen import temperature_law_band, with_friction, with_motor_resistance, with_temperature_law
 from cranksag.scenario import Scenario, field_doc
 from cranksag.solver import LADDER, Settings, get_solver
 from cranksag.verdict import judge
@@ -139,9 +138,9 @@ def _variations(
     boat: Boat, scenario: Scenario, catalogue: Catalogue | None
 ) -> Iterator[tuple[str, list[Callable[[], Boat]]]]:
     values = boat.values
-    low, high = temperature_law_spread(boat.temperatures.battery, PLATEAU)
+    low, high = temperature_law_band(boat)
     if high > low:
-        yield "battery temperature law", [partial(with_battery_resistance, boat, f) for f in (low, high)]
+        yield "battery temperature law", [partial(with_temperature_law, boat, f) for f in (low, high)]
     if "starter.characteristic" in values and values["starter.resistance"].origin != "written":
         yield "starter characteristic", [partial(with_motor_resistance, boat, f) for f in MACHINE_DOUBT]
     if values["engine.friction_factor"].origin != "written":

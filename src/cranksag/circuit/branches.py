@@ -29,6 +29,7 @@ CHARGE_FINENESS = 60.0  # [rad/V^(1/3)] the solver's steps while a bank charges:
 BARE_LEG = 1e-3  # [ohm] what is left in a capacitor's leg without an inrush limiter: terminals and wire; estimate
 LEAST_RESTART = 1e-4  # [s] a latch whose timer holds no charge flutters as it goes over; numerical
 REGULATION = 20.0  # [A/V] of the converter subcircuit's output
+FLAT_OVER_FLOAT = 12.0 / 13.6  # [-] a discharged lead pack's voltage over its float charge; common practice
 # the coil has a return of its own: through the display's return, a break there would feed the start signal
 COIL_RETURN = "block"
 COIL_WIRE = 0.1  # [ohm] from S terminal or key to the relay's coil; nothing against a coil of tens of ohms
@@ -182,7 +183,7 @@ def _standby_pack(build: Builder, hold: StandbyPack, currents: dict[str, float])
         build.line(BLOCK, f"Rcharge feed rc1 {hold.recharge_resistance!r}")
         build.instance(BLOCK, "chargediode", ("rc1", "pk"), "diode", n=1.9, rs=0.05, **{"is": 1e-9})
     elif hold.recharge == "charger":
-        current = (hold.recharge_voltage - 12.0) / hold.recharge_resistance
+        current = (1.0 - FLAT_OVER_FLOAT) * hold.recharge_voltage / hold.recharge_resistance
         build.instance(
             BLOCK,
             "charger",

@@ -60,6 +60,7 @@ __all__ = [
     "resistance_shape",
     "resistance_temperature_ratio",
     "scaled",
+    "temperature_law_factors",
     "temperature_law_spread",
     "terminal_voltage",
     "voltage_drop",
@@ -73,9 +74,16 @@ TemperatureLaw = Literal["weak", "anchored", "strong"]
 #: discoverbattery.com, state-of-charge article
 OCV_TABLE = ((0.0, 11.89), (0.25, 12.06), (0.50, 12.24), (0.75, 12.45), (1.0, 12.65))
 OCV_TABLE_TEMPERATURE = 26.7  # [degC] 80 degF, same table
-AGM_FULL_VOLTAGE = 12.84  # [V] full, at rest, 25 degC: thin-plate AGM owner's manual p. 6 ("12.84 V or more")
-AGM_FULL_TEMPERATURE = 25.0  # [degC] same
-GEL_FULL_VOLTAGE = 12.80  # [V] full, at rest, 25 degC (from memory of gel makers' data)
+#: the same of AGM: full from the thin-plate AGM owner's manual p. 6 ("12.84 V or more" at 25 degC), the rest from a
+#: battery maker's table for flooded, gel and AGM (discover-energy.com, FAQ on full charge: 12.90-12.80 V full). An
+#: owner's manual prints the same 12.6, 12.3 and 12.0 V (publications.polaris.com 0000836273, AGM charging table);
+#: others' differ by up to 0.2 V at half charge
+AGM_OCV_TABLE = ((0.0, 11.80), (0.25, 12.00), (0.50, 12.30), (0.75, 12.60), (1.0, 12.84))
+AGM_OCV_TEMPERATURE = 25.0  # [degC] of the full one; the other rows state none
+#: the same of gel at `OCV_TABLE_TEMPERATURE`: table "State of Charge" of wet and gel batteries by temperature
+#: (meeknet.co.uk, second hand: age-series/ElectricalAge2, ds.csv), whose wet column is `OCV_TABLE`; the maker's table
+#: above is within 0.05 V of it below full
+GEL_OCV_TABLE = ((0.0, 11.80), (0.25, 12.00), (0.50, 12.40), (0.75, 12.60), (1.0, 12.80))
 # The printed slopes disagree: 4.3 mV/K (the hydrometer correction, not an emf), 3 mV/K (12.65 to 12.52 V over
 # 45 K, electronics magazine 2011-11 p. 35), 1.2 mV/K (emf of the cell, from memory of thermodynamic tables).
 # A resting battery keeps its acid concentration, so the emf slope is the one that applies.
@@ -197,12 +205,12 @@ def _test(rating_standard: str) -> RatingTest:
     return RATING_TESTS[rating_standard]
 
 
-def _table_voltage(state_of_charge: float) -> float:
-    """Linear between the rows of `OCV_TABLE` [V]."""
-    for (low, v_low), (high, v_high) in itertools.pairwise(OCV_TABLE):
+def _table_voltage(table: tuple[tuple[float, float], ...], state_of_charge: float) -> float:
+    """Linear between the rows of a table [V]."""
+    for (low, v_low), (high, v_high) in itertools.pairwise(table):
         if state_of_charge <= high:
             return v_low + (v_high - v_low) * (state_of_charge - low) / (high - low)
-    return OCV_TABLE[-1][1]
+    return table[-1][1]
 
 
 def open_circuit_voltage(
@@ -210,8 +218,8 @@ def open_circuit_voltage(
 ) -> float:
     """Voltage of one 12 V battery at rest.
 
-    E = table(state of charge) + slope (T - 26.7) [+ the chemistry's offset at full, for stronger acid].
-    EFB uses the flooded table. The offset of AGM and gel is kept at every state of charge (estimate).
+    E = table(state of charge) + slope (T - the table's temperature), with a table for flooded and EFB, AGM and gel
+    each: sealed batteries hold less acid, and stronger, so that they stand higher full and lower empty.
 
     Parameters
     ----------
@@ -230,11 +238,11 @@ def open_circuit_voltage(
         outside the ranges or for another chemistry.
     """
     _check(temperature, chemistry, state_of_charge)
-    voltage = _table_voltage(state_of_charge) + slope * (temperature - OCV_TABLE_TEMPERATURE)
-    full = {"agm": AGM_FULL_VOLTAGE, "gel": GEL_FULL_VOLTAGE}.get(chemistry)
-    if full is not None:
-        voltage += full - (OCV_TABLE[-1][1] + slope * (AGM_FULL_TEMPERATURE - OCV_TABLE_TEMPERATURE))
-    return voltage
+    table, known_at = {
+        "agm": (AGM_OCV_TABLE, AGM_OCV_TEMPERATURE),
+        "gel": (GEL_OCV_TABLE, OCV_TABLE_TEMPERATURE),
+    }.get(chemistry, (OCV_TABLE, OCV_TABLE_TEMPERATURE))
+    return _table_voltage(table, state_of_charge) + slope * (temperature - known_at)
 
 
 def _part_factors(temperature: float, law: TemperatureLaw) -> tuple[float, float]:
@@ -469,10 +477,10 @@ def bank_circuit(
         temperature=temperature,
         law=law,
     )
-    ratio = in_series / in_parallel
+    ratio, links = in_series / in_parallel, (in_series - 1) * link_resistance / in_parallel
     return BatteryCircuit(
         open_circuit_voltage=unit.open_circuit_voltage * in_series,
-        resistance_instant=unit.resistance_instant * ratio + (in_series - 1) * link_resistance / in_parallel,
+        resistance_instant=unit.resistance_instant * ratio + links,
         activation_voltage=unit.activation_voltage * in_series,
         activation_current=unit.activation_current * in_parallel,
         activation_capacitance=unit.activation_capacitance / ratio,
@@ -480,6 +488,7 @@ def bank_circuit(
         time_slow=unit.time_slow,
         capacity=capacity * in_parallel,
         surface_capacitance=unit.surface_capacitance / ratio,
+        link_resistance=links,
     )
 
 
@@ -512,21 +521,21 @@ def resistance_temperature_ratio(
     return drops[0] / drops[1]
 
 
-def temperature_law_spread(
+def temperature_law_factors(
     temperature: float,
     time: float,
     rating_standard: str = "SAE",
     chemistry: Chemistry = "flooded",
     load: float = SPREAD_LOAD,
 ) -> tuple[float, float]:
-    """Band on the drop of a rated battery from the disagreement of the published temperature laws.
+    """Drop of a rated battery by the weak and by the strong of the published temperature laws, over the anchored one's.
 
-    For each law the size is taken anew from the rating, so the band closes at the rating's own test and
-    opens away from it.
+    For each law the size is taken anew from the rating, so both are 1 at the rating's own test and leave it away
+    from there.
 
     Parameters: temperature [degC]; time since the current began [s]; rating_standard; chemistry; load : current over
     the rating at which the laws are compared [-].
-    Returns: (lowest, highest) factor for `scaled` that gives the anchored law's battery the other law's drop [-].
+    Returns: (weak, strong) factor for `scaled` that gives the anchored law's battery the other law's drop [-].
     Raises: InputError as `rating_resistance`.
     """
     laws: tuple[TemperatureLaw, ...] = ("weak", "anchored", "strong")
@@ -536,7 +545,22 @@ def temperature_law_spread(
         currents[law] = load / _size(1.0, rating_standard, chemistry, law)
         voltages.append(terminal_voltage(unit, currents[law], time))
     unit = _unit(temperature, chemistry, "anchored")
-    factors = [discharge_current(unit, voltage, time) / currents["anchored"] for voltage in voltages]
+    weak, _, strong = (discharge_current(unit, voltage, time) / currents["anchored"] for voltage in voltages)
+    return weak, strong
+
+
+def temperature_law_spread(
+    temperature: float,
+    time: float,
+    rating_standard: str = "SAE",
+    chemistry: Chemistry = "flooded",
+    load: float = SPREAD_LOAD,
+) -> tuple[float, float]:
+    """Band on the drop of a rated battery from the disagreement of the published temperature laws.
+
+    Parameters, errors: as `temperature_law_factors`. Returns: (lowest, highest) of its factors and 1 [-].
+    """
+    factors = temperature_law_factors(temperature, time, rating_standard, chemistry, load)
     return min(1.0, *factors), max(1.0, *factors)
 
 

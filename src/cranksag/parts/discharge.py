@@ -43,7 +43,8 @@ class BatteryCircuit:
 
     open_circuit_voltage [V]; resistance_instant, resistance_slow [ohm]; charge transfer: activation_voltage V_a [V],
     activation_current I_a [A], double layer activation_capacitance [F]; time_slow [s]; capacity : rated charge [C];
-    surface_voltage : part of open_circuit_voltage that is surface charge [V]; surface_capacitance : it stands on [F].
+    surface_voltage : part of open_circuit_voltage that is surface charge [V]; surface_capacitance : it stands on [F];
+    link_resistance : part of resistance_instant that is cable between the batteries [ohm].
     """
 
     open_circuit_voltage: float
@@ -56,16 +57,19 @@ class BatteryCircuit:
     capacity: float
     surface_capacitance: float
     surface_voltage: float = 0.0
+    link_resistance: float = 0.0
 
 
 def scaled(circuit: BatteryCircuit, factor: float) -> BatteryCircuit:
     """The battery with its whole drop as of `factor` times the current: resistances up, charge transfer down in size.
 
+    Cables between the batteries of a bank stay as they are.
+
     Parameters: circuit; factor > 0 [-]. Returns: `BatteryCircuit` of the same voltage and capacity.
     """
     return dataclasses.replace(
         circuit,
-        resistance_instant=circuit.resistance_instant * factor,
+        resistance_instant=(circuit.resistance_instant - circuit.link_resistance) * factor + circuit.link_resistance,
         activation_current=circuit.activation_current / factor,
         activation_capacitance=circuit.activation_capacitance / factor,
         resistance_slow=circuit.resistance_slow * factor,

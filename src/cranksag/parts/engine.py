@@ -85,6 +85,7 @@ class EngineCircuit:
     a3: float  # [N m]
     b3: float  # [N m]
     rest_angle: float  # [rad] stable zero of the compression torque
+    compression_loss: float  # [N m] mean loss of the compression, the part of friction_torque that is no friction
 
 
 def relative_volume(angle: FloatArray, compression_ratio: float) -> FloatArray:
@@ -302,6 +303,7 @@ def engine_circuit(
         a3=sines[2],
         b3=cosines[2],
         rest_angle=rest_angle(order, sines, cosines),
+        compression_loss=loss,
     )
 
 

@@ -68,10 +68,11 @@ def bank(ledger: Ledger, name: str, temperature: float) -> BatteryCircuit:
         temperature,
         series,
         parallel,
+        section.number("link_resistance"),
     )
     volts = circuit.open_circuit_voltage / series
     section.derived("open_circuit_voltage", volts, "from chemistry and charge")
-    instant = circuit.resistance_instant * parallel / series
+    instant = (circuit.resistance_instant - circuit.link_resistance) * parallel / series
     section.derived("internal_resistance", instant, "instant part, from the rating, at the battery's temperature")
     if section.written("open_circuit_voltage") is not None:
         full = open_circuit_voltage(1.0, temperature, section.value("chemistry", entry=entry))
@@ -79,7 +80,7 @@ def bank(ledger: Ledger, name: str, temperature: float) -> BatteryCircuit:
     if section.written("internal_resistance") is not None:
         measured = section.number("internal_resistance") * series / parallel
         # a tester's signal is too quick for the double layer: it reads the instant part
-        circuit = scaled(circuit, measured / circuit.resistance_instant)
+        circuit = scaled(circuit, measured / (circuit.resistance_instant - circuit.link_resistance))
     return circuit
 
 

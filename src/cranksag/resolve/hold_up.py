@@ -355,7 +355,8 @@ def _house_feed(ledger: Ledger, section: Section, temperature: float, nominal: f
     if section.written("diode") == "none":
         section.problem("diode", "without it the house bank would crank the engine through the feed; name a diode")
     return HouseFeed(
-        resistance=run_resistance(section.value("size"), 2.0 * section.number("length"), temperature),
+        # one way: its current returns by the display's return wire, which is in the circuit already
+        resistance=run_resistance(section.value("size"), section.number("length"), temperature),
         joints=section.number("joints"),
         diode=diode or diode_circuit(DiodeModel(15e-6, 1.25, 30e-3), temperature),
         feed_diode=_diode(ledger, section, "feed_diode", temperature, nominal),

@@ -34,10 +34,10 @@ from cranksag.resolve.model import Feed, StartCircuit
 from cranksag.scenario.cranking import OILS
 
 RELAY_CONTACT_WIRE = 5e-3  # [ohm] start relay's contact to the S terminal: 0.5 m of 12 AWG and its terminals; estimate
-PULL_IN_12, HOLD_IN_12 = (
-    0.30,
-    1.0,
-)  # [ohm] 12 V solenoid, inside the published 69-97 A / 13-19 A at 10 V pairs
+# [ohm] 12 V solenoid of the usual starter of 2 to 3 kW, engineering estimate: at 10 V both coils take 43 A and the
+# hold-in 10 A, between the published 0.484 / 1.055 ohm of a 1.1 kW starter (30 and 9.5 A) and the published currents of
+# larger ones (69-97 and 13-19 A)
+PULL_IN_12, HOLD_IN_12 = 0.30, 1.0
 PULL_IN_24, HOLD_IN_24 = (
     0.50,
     2.9,

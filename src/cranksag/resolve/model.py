@@ -224,7 +224,7 @@ class Bank:
 
 @dataclass(frozen=True, slots=True)
 class HouseFeed:
-    """Second supply from the house bank through wire, fuse and diode."""
+    """Second supply from the house bank through wire, fuse and diode; `resistance` [ohm] of its positive wire."""
 
     resistance: float
     joints: float

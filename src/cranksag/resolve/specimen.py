@@ -6,7 +6,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable
 
-from cranksag.parts.battery import scaled
+from cranksag.parts.battery import scaled, temperature_law_factors, temperature_law_spread
 from cranksag.parts.relay import RelayCircuit
 from cranksag.resolve.model import Bank, Boat, HouseFeed, StandbyPack
 
@@ -22,6 +22,30 @@ def with_battery_resistance(boat: Boat, factor: float) -> Boat:
     return dataclasses.replace(boat, battery=scaled(boat.battery, factor))
 
 
+def _law_factors(boat: Boat, name: str) -> tuple[float, float]:
+    """(weak, strong) factor of the temperature laws on a bank by its own rating test and chemistry."""
+    standard, chemistry = (boat.values[f"{name}.{field}"].value for field in ("rating_standard", "chemistry"))
+    return temperature_law_factors(boat.temperatures.battery, PLATEAU, standard, chemistry)
+
+
+def temperature_law_band(boat: Boat) -> tuple[float, float]:
+    """Lowest and highest factor [-] that the temperature laws leave to the start bank, for `with_temperature_law`."""
+    standard, chemistry = (boat.values[f"battery.{field}"].value for field in ("rating_standard", "chemistry"))
+    return temperature_law_spread(boat.temperatures.battery, PLATEAU, standard, chemistry)
+
+
+def with_temperature_law(boat: Boat, factor: float) -> Boat:
+    """The start bank by another temperature law, multiplied; the house bank goes as far towards the same law."""
+    boat = with_battery_resistance(boat, factor)
+    if boat.house is None or factor == 1.0:
+        return boat
+    both = zip(_law_factors(boat, "battery"), _law_factors(boat, "house"), strict=True)
+    # of the two laws the one that moves the start bank this way, and moves it most
+    start, house = max(both, key=lambda pair: (pair[0] - 1.0) * (factor - 1.0))
+    share = (factor - 1.0) / (start - 1.0) if (start - 1.0) * (factor - 1.0) > 0.0 else 0.0
+    return dataclasses.replace(boat, house=scaled(boat.house, 1.0 + share * (house - 1.0)))
+
+
 def with_motor_resistance(boat: Boat, factor: float) -> Boat:
     """Armature and field of the starter, multiplied."""
     return dataclasses.replace(boat, motor=dataclasses.replace(boat.motor, resistance=boat.motor.resistance * factor))
@@ -30,11 +54,12 @@ def with_motor_resistance(boat: Boat, factor: float) -> Boat:
 def with_friction(boat: Boat, factor: float) -> Boat:
     """All that rubs in the engine, multiplied; compression is untouched."""
     engine = boat.engine
+    loss = engine.compression_loss
     return dataclasses.replace(
         boat,
         engine=dataclasses.replace(
             engine,
-            friction_torque=engine.friction_torque * factor,
+            friction_torque=loss + (engine.friction_torque - loss) * factor,
             friction_viscous=engine.friction_viscous * factor,
             breakaway_torque=engine.breakaway_torque * factor,
         ),

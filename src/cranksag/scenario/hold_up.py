@@ -79,7 +79,15 @@ class HoldUp(Section):
     ] = None
     length: Annotated[
         float | None,
-        quantity("length", "1 cm", "200 m", "Wire from the added source, one way.", "1 m", branches=(*PACK, *HOUSE)),
+        quantity(
+            "length",
+            "1 cm",
+            "200 m",
+            "From the added source to the display, one way. A pack has a wire out and one back; a house feed is the "
+            "positive wire alone and returns by the feed's return conductor.",
+            "1 m",
+            branches=(*PACK, *HOUSE),
+        ),
     ] = None
     size: Annotated[
         ConductorSize | None, Size("Conductor from the added source.", "16 AWG", branches=(*PACK, *HOUSE))

@@ -79,6 +79,17 @@ class Battery(Section):
         int | None,
         Number("Batteries in a string; 2 for a 24 V boat of 12 V batteries.", "1", low=1, high=2, whole=True),
     ] = None
+    link_resistance: Annotated[
+        float | None,
+        quantity(
+            "resistance",
+            "0 ohm",
+            "0.1 ohm",
+            "Cable between two batteries in series with its lugs, each; the default is an engineering estimate: 0.4 m "
+            "of 2/0 AWG.",
+            "0.15 mohm",
+        ),
+    ] = None
     internal_resistance: Annotated[
         float | None,
         quantity("resistance", "0.1 mohm", "1 ohm", "A tester's reading on one battery; estimated from the rating."),

@@ -13,7 +13,7 @@ from cranksag.errors import InputError
 from cranksag.parts.conductors import copper_mass_per_metre
 from cranksag.quantities import ConductorSize, shown
 from cranksag.resolve import Boat
-from cranksag.resolve.model import Bank
+from cranksag.resolve.model import Bank, HouseFeed
 from cranksag.runner import read_value
 from cranksag.scenario import field_table
 from cranksag.studies.banks import BANK_KINDS, BankLine, bank_lines, plain_figure
@@ -281,7 +281,7 @@ def _wires(boat: Boat) -> Iterator[tuple[str, ConductorSize, float]]:
         "feed.size": metres("feed.length"),
         "feed.return_size": metres("feed.return_length", "feed.length"),
         "start_circuit.size": metres("start_circuit.length") + metres("start_circuit.return_length"),
-        "hold_up.size": 2.0 * metres("hold_up.length"),
+        "hold_up.size": (1.0 if isinstance(boat.hold_up, HouseFeed) else 2.0) * metres("hold_up.length"),
         "panel.size": metres("panel.length"),
     }
     lengths |= {f"{e.path}.size": metres(f"{e.path}.length") for e in (*boat.positive, *boat.negative)}

@@ -20,20 +20,19 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from cranksag.errors import InputError
-from cranksag.parts.battery import temperature_law_spread
 from cranksag.parts.relay import OPERATE_SHARE_LOW, OPERATE_SHARE_TYPICAL, must_operate_spread, must_release_spread
 from cranksag.quantities import SHARE, nearest, shown
 from cranksag.resolve import Boat
 from cranksag.resolve.model import Bank, HouseFeed, StandbyPack, Value
 from cranksag.resolve.specimen import (
-    PLATEAU,
     operates_at,
     releases_at,
-    with_battery_resistance,
+    temperature_law_band,
     with_diode_saturation,
     with_hold_up_relay,
     with_motor_resistance,
     with_start_relay,
+    with_temperature_law,
 )
 from cranksag.runner import spec_at
 from cranksag.scenario.specs import Number, Quantity
@@ -162,7 +161,7 @@ DEFAULT_SPREADS: tuple[Spread, ...] = (
 bands of `battery.temperature_law` and of both `must_release` come from the boat itself."""
 
 ON_THE_BOAT: Mapping[str, Callable[[Boat, float], Boat]] = {
-    "battery.temperature_law": with_battery_resistance,
+    "battery.temperature_law": with_temperature_law,
     "starter.resistance": with_motor_resistance,
     "start_circuit.relay_must_operate": lambda boat, factor: with_start_relay(boat, operates_at(factor)),
     "start_circuit.relay_must_release": lambda boat, factor: with_start_relay(boat, releases_at(factor)),
@@ -250,7 +249,7 @@ def _of_part(path: str, held: Value) -> Spread:
 def _from_boat(spread: Spread, boat: Boat) -> Spread:
     """The spread with what the boat's own parts and place say about it."""
     if spread.path == "battery.temperature_law":
-        low, high = temperature_law_spread(boat.temperatures.battery, PLATEAU)
+        low, high = temperature_law_band(boat)
         return dataclasses.replace(spread, low=low, high=high)
     if spread.path.endswith("must_release"):
         return _release(spread, boat)
