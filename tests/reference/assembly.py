@@ -226,17 +226,15 @@ def add_starter(model: Model) -> None:
 
 
 def add_alternator(model: Model) -> None:
-    """Current source that closes in on its set-point once the engine has fired."""
+    """Current source that comes up once the engine has fired, and closes in on its set-point."""
     boat, alternator = model.boat, model.boat.alternator
     isolated = boat.link.kind == "diode isolator"
     plus = "altp" if isolated else "stud"
-    fired, since = model.states["fired"], model.states["since firing"]
-    low = min(boat.battery.open_circuit_voltage, alternator.charge_voltage)
-    climb = (alternator.charge_voltage - low) / max(alternator.ramp, 1e-3)
+    since = model.states["since firing"]
 
     def charge(v: float, x: Sequence[float]) -> tuple[float, float]:
-        target = min(low + x[since] * climb, alternator.charge_voltage)
-        most, share = x[fired] * alternator.rating, 2.0 * (target - v)
+        most = alternator.rating * min(x[since] / max(alternator.ramp, 1e-3), 1.0)
+        share = 2.0 * (alternator.charge_voltage - v)
         return -most * laws.clamp(share), 2.0 * most if 0.0 < share < 1.0 else 0.0
 
     model.net.port("alternator", plus, "block", charge)

@@ -323,7 +323,7 @@ def _add_engine(build: Builder, boat: Boat) -> None:
         th0=engine.rest_angle,
         wmin=boat.minimum_speed,
         tfire=boat.fires_after if boat.fires_after is not None else 1e6,
-        widle=boat.idle_speed,
+        widle=boat.idle_speed + 1.0 / FIRE_GOVERNOR,  # at idle it pulls as much as it drags
         gov=FIRE_GOVERNOR * (engine.friction_torque + engine.friction_viscous * boat.idle_speed),
         **harmonics,
     )
@@ -332,13 +332,12 @@ def _add_engine(build: Builder, boat: Boat) -> None:
 def _add_alternator(build: Builder, boat: Boat) -> None:
     alternator = boat.alternator
     values = {
-        "v0": min(boat.battery.open_circuit_voltage, alternator.charge_voltage),
         "vch": alternator.charge_voltage,
         "ramp": max(alternator.ramp, 1e-3),
         "imax": alternator.rating,
     }
     plus = "altp" if boat.link.kind == "diode isolator" else "stud"
-    build.instance("alternator", "alternator", (plus, "block", "fi", "tf"), "alternator", **values)
+    build.instance("alternator", "alternator", (plus, "block", "tf"), "alternator", **values)
     if plus == "altp":
         # isolator diodes of alternator size: 1 V at rated current, engineering estimate
         for name, to in (("isostart", "stud"), ("isohouse", "house" if boat.house is not None else "stud")):
