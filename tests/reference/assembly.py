@@ -112,7 +112,12 @@ def bank(model: Model, name: str, p: str, n: str, battery: BatteryCircuit) -> No
 def diode_law(part: DiodeCircuit) -> PortLaw:
     """A diode at its own temperature."""
     scale = part.emission * laws.thermal_voltage(part.temperature + laws.ZERO_CELSIUS)
-    return lambda v, x: laws.diode(v, part.saturation_current, scale, part.series_resistance)
+
+    def law(v: float, x: Sequence[float]) -> tuple[float, float]:
+        current, slope = laws.diode(v, part.saturation_current, scale, part.series_resistance)
+        return current + part.leakage * v, slope + part.leakage
+
+    return law
 
 
 def add_diode(model: Model, name: str, a: str, k: str, part: DiodeCircuit) -> None:

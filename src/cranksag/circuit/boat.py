@@ -39,6 +39,7 @@ CONTACT_RESISTANCE = 1e-3  # [ohm] key and panel contacts of the deck; their rea
 KELVIN = 273.15
 CONVERTER_HEADROOM = 0.5  # [V] between input and output of a step-down converter; engineering estimate
 ARC_SHARE = 1.6  # [-] arc voltage of the opening main contact over nominal: about 20 V on 12 V; engineering estimate
+TIGHT = 1e12  # [ohm] of a diode without a leakage; numerical
 FIRE_GOVERNOR = 0.15  # [N m s/rad per N m of cranking torque] how hard a running engine pulls to idle; estimate
 MOTOR_DAMPING = 100.0  # [ohm] across the motor: a way out for its current when the contact opens; estimate
 
@@ -74,15 +75,21 @@ def diode_values(diode: DiodeCircuit) -> dict[str, float]:
     return {"is": diode.saturation_current, "n": diode.emission * scale, "rs": diode.series_resistance}
 
 
+def leak_resistance(diode: DiodeCircuit) -> float:
+    """What a diode leaks through in reverse [ohm]."""
+    return 1.0 / diode.leakage if diode.leakage > 0.0 else TIGHT
+
+
 def add_diode(build: Builder, block: str, name: str, a: str, k: str, diode: DiodeCircuit) -> None:
     """A diode from `a` to `k`."""
-    build.instance(block, name, (a, k), "diode", **diode_values(diode))
+    build.instance(block, name, (a, k), "diode", **diode_values(diode), rl=leak_resistance(diode))
 
 
 def diode_at_rest(build: Builder, name: str, a: str, k: str, diode: DiodeCircuit) -> None:
     """A diode from `a` to `k` in the network at rest."""
     values = diode_values(diode)
     build.at_rest("d", name, a, k, values["is"], values["n"] * THERMAL_VOLTAGE_DECK, values["rs"])
+    build.at_rest("r", f"{name} leak", a, k, leak_resistance(diode))
 
 
 def diode_drop(diode: DiodeCircuit, current: float) -> float:
