@@ -12,11 +12,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cranksag.catalogue import KINDS, Catalogue, load_catalogue
+from cranksag.catalogue.build import diode_leakage
 from cranksag.errors import InputError
 from cranksag.parts.supercapacitor import CellSpec, string_circuit
 from cranksag.resolve import resolve
+from cranksag.resolve.model import HouseFeed
 from cranksag.scenario import field_table, loads_scenario
 from cranksag.studies.axes import part_kinds
+from cranksag.validate.bench import reverse_current
 from tests.part_fields import FIELDS, OWN, WORDED, boat, branch_of, entries, own_catalogue, shipped, table_of
 
 
@@ -203,6 +206,18 @@ def test_a_part_behind_written_fields_is_warned_about() -> None:
 
 
 CHANGEOVER = "12 V 45 A changeover, 90 ohm"
+
+
+@pytest.mark.parametrize("temperature", [25.0, 85.0])
+def test_a_diode_leaks_what_its_line_admits(temperature: float) -> None:
+    """Beside the saturation current of its forward curve, which is a small part of that."""
+    entry = next(e for e in entries("hold_up.diode") if e.name == "1N5822")
+    places = {"hold_up.branch": "house feed", "temperature.helm": f"{temperature} degC"}
+    found = boat({**places, "hold_up.diode": entry.name})
+    assert isinstance(found.hold_up, HouseFeed)
+    leaks = reverse_current(found.hold_up.diode, entry.value("reverse_voltage"))
+    admitted = diode_leakage(entry, temperature)
+    assert admitted < leaks < 1.1 * admitted
 
 
 def test_a_changeover_relay_is_wired_as_one_unless_the_scenario_says_make() -> None:

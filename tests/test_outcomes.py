@@ -549,6 +549,23 @@ def test_the_load_vanishes_and_the_alternator_lifts_the_voltage_when_the_engine_
     assert spinning < 0.7 * turning  # its no-load current is left
 
 
+def test_the_alternator_comes_up_over_its_ramp() -> None:
+    """With the starter still in the stud stands far below the set-point: the current is what the ramp allows."""
+    quick, usual, slow = (
+        crank({"alternator.rating": "100 A", "alternator.ramp": ramp}) for ramp in ("1 ms", "1 s", "20 s")
+    )
+    fired = crossings(usual.traces.time, usual.traces.signals["fired"], 0.5, True)[0]
+    volts = [signal(run, "starter_stud", fired + 0.2) for run in (quick, usual, slow)]
+    assert volts[0] > volts[1] + 0.2
+    assert volts[1] > volts[2] + 0.03
+    assert volts[1] - volts[2] < 0.4 * (volts[0] - volts[2])  # a fifth of the ramp
+
+
+def test_the_engine_settles_at_its_idle_speed() -> None:
+    run = crank({"crank.after": "3 s"})
+    assert run.traces.signals["engine_speed"][-1] == pytest.approx(750.0 * 2.0 * np.pi / 60.0, rel=0.005)
+
+
 def test_a_24_volt_boat() -> None:
     boat = crank({"battery.in_series": "2", "displays.0.brownout": "12 V"})
     assert boat.cranks.fires

@@ -112,7 +112,12 @@ def bank(model: Model, name: str, p: str, n: str, battery: BatteryCircuit) -> No
 def diode_law(part: DiodeCircuit) -> PortLaw:
     """A diode at its own temperature."""
     scale = part.emission * laws.thermal_voltage(part.temperature + laws.ZERO_CELSIUS)
-    return lambda v, x: laws.diode(v, part.saturation_current, scale, part.series_resistance)
+
+    def law(v: float, x: Sequence[float]) -> tuple[float, float]:
+        current, slope = laws.diode(v, part.saturation_current, scale, part.series_resistance)
+        return current + part.leakage * v, slope + part.leakage
+
+    return law
 
 
 def add_diode(model: Model, name: str, a: str, k: str, part: DiodeCircuit) -> None:
@@ -226,17 +231,15 @@ def add_starter(model: Model) -> None:
 
 
 def add_alternator(model: Model) -> None:
-    """Current source that closes in on its set-point once the engine has fired."""
+    """Current source that comes up once the engine has fired, and closes in on its set-point."""
     boat, alternator = model.boat, model.boat.alternator
     isolated = boat.link.kind == "diode isolator"
     plus = "altp" if isolated else "stud"
-    fired, since = model.states["fired"], model.states["since firing"]
-    low = min(boat.battery.open_circuit_voltage, alternator.charge_voltage)
-    climb = (alternator.charge_voltage - low) / max(alternator.ramp, 1e-3)
+    since = model.states["since firing"]
 
     def charge(v: float, x: Sequence[float]) -> tuple[float, float]:
-        target = min(low + x[since] * climb, alternator.charge_voltage)
-        most, share = x[fired] * alternator.rating, 2.0 * (target - v)
+        most = alternator.rating * min(x[since] / max(alternator.ramp, 1e-3), 1.0)
+        share = 2.0 * (alternator.charge_voltage - v)
         return -most * laws.clamp(share), 2.0 * most if 0.0 < share < 1.0 else 0.0
 
     model.net.port("alternator", plus, "block", charge)

@@ -174,7 +174,7 @@ def _engine(model: Model) -> Rate:
         drag = laws.engine_friction(
             w, engine.friction_torque, engine.breakaway_torque, engine.breakaway_speed, engine.friction_viscous
         )
-        drive = x[fired] * laws.firing_torque(w, boat.idle_speed, governor)
+        drive = x[fired] * laws.firing_torque(w, boat.idle_speed + 1.0 / laws.GOVERNOR_RATIO, governor)
         gas = (1.0 - x[fired]) * laws.compression_torque(x[theta], engine.order, pairs)
         rates[we] += (drive - drag - gas) / engine.inertia
         rates[theta] += w

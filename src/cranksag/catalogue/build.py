@@ -169,8 +169,9 @@ def diode_leakage(entry: Entry, temperature: float) -> float:
     _due(entry, "diode")
     cool, hot = entry.value("leakage"), entry.value("leakage_hot")
     step = LEAKAGE_DOUBLING_DEFAULT
-    if hot is not None:
-        step = diode.leakage_doubling(cool, LEAKAGE_TEMPERATURE, hot, entry.value("leakage_hot_temperature", 100.0))
+    at = entry.value("leakage_hot_temperature", 100.0)
+    if hot is not None and hot > cool and at > LEAKAGE_TEMPERATURE:
+        step = diode.leakage_doubling(cool, LEAKAGE_TEMPERATURE, hot, at)
     return diode.leakage_current(cool, LEAKAGE_TEMPERATURE, step, temperature)
 
 

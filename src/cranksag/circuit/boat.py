@@ -39,6 +39,7 @@ CONTACT_RESISTANCE = 1e-3  # [ohm] key and panel contacts of the deck; their rea
 KELVIN = 273.15
 CONVERTER_HEADROOM = 0.5  # [V] between input and output of a step-down converter; engineering estimate
 ARC_SHARE = 1.6  # [-] arc voltage of the opening main contact over nominal: about 20 V on 12 V; engineering estimate
+TIGHT = 1e12  # [ohm] of a diode without a leakage; numerical
 FIRE_GOVERNOR = 0.15  # [N m s/rad per N m of cranking torque] how hard a running engine pulls to idle; estimate
 MOTOR_DAMPING = 100.0  # [ohm] across the motor: a way out for its current when the contact opens; estimate
 
@@ -74,15 +75,21 @@ def diode_values(diode: DiodeCircuit) -> dict[str, float]:
     return {"is": diode.saturation_current, "n": diode.emission * scale, "rs": diode.series_resistance}
 
 
+def leak_resistance(diode: DiodeCircuit) -> float:
+    """What a diode leaks through in reverse [ohm]."""
+    return 1.0 / diode.leakage if diode.leakage > 0.0 else TIGHT
+
+
 def add_diode(build: Builder, block: str, name: str, a: str, k: str, diode: DiodeCircuit) -> None:
     """A diode from `a` to `k`."""
-    build.instance(block, name, (a, k), "diode", **diode_values(diode))
+    build.instance(block, name, (a, k), "diode", **diode_values(diode), rl=leak_resistance(diode))
 
 
 def diode_at_rest(build: Builder, name: str, a: str, k: str, diode: DiodeCircuit) -> None:
     """A diode from `a` to `k` in the network at rest."""
     values = diode_values(diode)
     build.at_rest("d", name, a, k, values["is"], values["n"] * THERMAL_VOLTAGE_DECK, values["rs"])
+    build.at_rest("r", f"{name} leak", a, k, leak_resistance(diode))
 
 
 def diode_drop(diode: DiodeCircuit, current: float) -> float:
@@ -323,7 +330,7 @@ def _add_engine(build: Builder, boat: Boat) -> None:
         th0=engine.rest_angle,
         wmin=boat.minimum_speed,
         tfire=boat.fires_after if boat.fires_after is not None else 1e6,
-        widle=boat.idle_speed,
+        widle=boat.idle_speed + 1.0 / FIRE_GOVERNOR,  # at idle it pulls as much as it drags
         gov=FIRE_GOVERNOR * (engine.friction_torque + engine.friction_viscous * boat.idle_speed),
         **harmonics,
     )
@@ -332,13 +339,12 @@ def _add_engine(build: Builder, boat: Boat) -> None:
 def _add_alternator(build: Builder, boat: Boat) -> None:
     alternator = boat.alternator
     values = {
-        "v0": min(boat.battery.open_circuit_voltage, alternator.charge_voltage),
         "vch": alternator.charge_voltage,
         "ramp": max(alternator.ramp, 1e-3),
         "imax": alternator.rating,
     }
     plus = "altp" if boat.link.kind == "diode isolator" else "stud"
-    build.instance("alternator", "alternator", (plus, "block", "fi", "tf"), "alternator", **values)
+    build.instance("alternator", "alternator", (plus, "block", "tf"), "alternator", **values)
     if plus == "altp":
         # isolator diodes of alternator size: 1 V at rated current, engineering estimate
         for name, to in (("isostart", "stud"), ("isohouse", "house" if boat.house is not None else "stud")):

@@ -84,10 +84,10 @@ class DiodeModel:
 
 @dataclass(frozen=True, slots=True)
 class DiodeCircuit:
-    """The diode as the netlist sees it: SPICE diode without junction capacitance.
+    """The diode as the netlist sees it: SPICE diode without junction capacitance, and what it leaks.
 
     saturation_current [A] already evaluated at temperature [degC], emission [-], series_resistance [ohm],
-    breakdown [V].
+    breakdown [V]; leakage [S]: reverse current over reverse voltage.
     """
 
     saturation_current: float
@@ -95,6 +95,7 @@ class DiodeCircuit:
     series_resistance: float
     temperature: float
     breakdown: float
+    leakage: float = 0.0
 
 
 def thermal_voltage(temperature: float) -> float:
@@ -270,13 +271,14 @@ def fit_diode(
     return DiodeModel(math.exp(log_saturation), best, resistance, temperature, exponent, gap, breakdown)
 
 
-def diode_circuit(model: DiodeModel, temperature: float) -> DiodeCircuit:
+def diode_circuit(model: DiodeModel, temperature: float, leakage: float = 0.0) -> DiodeCircuit:
     """The diode at a junction temperature, for the netlist.
 
     Parameters
     ----------
     model : SPICE set
     temperature : junction temperature [degC]
+    leakage : reverse current over reverse voltage [S], beside IS: a data sheet's maximum is many times that
 
     Returns
     -------
@@ -288,6 +290,7 @@ def diode_circuit(model: DiodeModel, temperature: float) -> DiodeCircuit:
         model.series_resistance,
         temperature,
         model.breakdown,
+        leakage,
     )
 
 

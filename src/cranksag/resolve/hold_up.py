@@ -6,7 +6,7 @@ from __future__ import annotations
 import dataclasses
 
 from cranksag.catalogue import Entry
-from cranksag.catalogue.build import diode_model, fuse_of
+from cranksag.catalogue.build import diode_leakage, diode_model, fuse_of
 from cranksag.parts.capacitor import (
     CapacitorCircuit,
     capacitor_circuit,
@@ -110,10 +110,17 @@ def _diode_model(entry: Entry) -> DiodeModel:
     return kept[1]
 
 
+def _leaks(entry: Entry, temperature: float) -> float:
+    """Largest reverse current over the voltage it is printed for [S]."""
+    return diode_leakage(entry, temperature) / float(entry.value("reverse_voltage"))
+
+
 def named_diode(ledger: Ledger, path: str, name: str, temperature: float) -> DiodeCircuit | None:
     """A diode of the catalogue at a temperature [degC]; None after noting an unknown name."""
     entry = ledger.part(path, "diode", name)
-    return None if entry is None else diode_circuit(_diode_model(entry), temperature)
+    if entry is None:
+        return None
+    return diode_circuit(_diode_model(entry), temperature, _leaks(entry, temperature))
 
 
 def _diode(ledger: Ledger, section: Section, name: str, temperature: float, nominal: float) -> DiodeCircuit | None:

@@ -264,6 +264,15 @@ def forward_voltage(diode: DiodeCircuit, current: float) -> float:
     return float(v["v(a)"][-1])
 
 
+def reverse_current(diode: DiodeCircuit, voltage: float) -> float:
+    """What a diode lets through [A] at a reverse voltage [V]."""
+    bench = Bench()
+    bench.line(f"V1 k 0 pwl(0 0 {EDGE} {voltage!r})\nVa a 0 0")
+    add_diode(bench.build, BLOCK, "diode", "a", "k", diode)
+    _, v = bench.run(0.05, 1e-3, "i(va)")
+    return abs(float(v["i(va)"][-1]))
+
+
 def cable_drop(resistance: float, joints: float, current: float) -> float:
     """Voltage [V] over a battery cable and its joints [ohm] at a steady current [A]."""
     bench = Bench()
