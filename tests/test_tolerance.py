@@ -19,12 +19,23 @@ from typer.testing import CliRunner
 from cranksag.cli.app import app
 from cranksag.errors import InputError, SimulationError
 from cranksag.examples import example_names, example_text
-from cranksag.resolve import resolve
+from cranksag.resolve import Boat, resolve
 from cranksag.scenario import Scenario, loads_scenario
+from cranksag.simulate import Ladder
 from cranksag.solver import LADDER
+from cranksag.studies.corners import text_of
 from cranksag.studies.shares import correlations, drivers, enough, interval, running
-from cranksag.studies.spreads import DEFAULT_SPREADS, MULTIPLE, ON_THE_BOAT, Spread, parse_spread, spreads_of
+from cranksag.studies.spreads import (
+    DEFAULT_SPREADS,
+    MULTIPLE,
+    ON_THE_BOAT,
+    Spread,
+    parse_spread,
+    spreads_of,
+    ties_of,
+)
 from cranksag.studies.tolerance import tolerance
+from cranksag.verdict.results import Result
 
 sys.path.insert(0, str(Path(__file__).parent))
 from in_process import crank, run_here
@@ -256,14 +267,89 @@ def test_a_known_share_is_found() -> None:
 
 
 @pytest.mark.usefixtures("here")
-def test_a_draw_that_cannot_be_a_boat_is_left_out_and_told() -> None:
-    found = tolerance(boat(SHORT), 12, 1, ("displays.0.brownout=uniform 5 V..7 V",), only=True, simulate=crank)
+def test_a_draw_that_cannot_be_a_boat_counts_as_not_held_and_is_told() -> None:
+    own = ("displays.0.brownout=uniform 5 V..7 V", "displays.0.restarts_above=none")
+    found = tolerance(boat(SHORT), 12, 1, own, only=True, simulate=crank)
     impossible = int((found.values["displays.0.brownout"] > 6.0).sum())
     assert impossible > 0
-    assert (found.failed, found.draws) == (impossible, 12 - impossible)
+    assert (found.failed, found.impossible, found.draws) == (impossible, impossible, 12)
+    held = int((found.margins >= 0.0).sum())
+    assert (found.held, found.share, found.running[-1].share) == (held, held / 12, held / 12)
     assert "brownout" in found.reason
+    own = ("displays.0.brownout=uniform 6.5 V..7 V", "displays.0.restarts_above=none")
     with pytest.raises(SimulationError):
-        tolerance(boat(SHORT), 2, 1, ("displays.0.brownout=uniform 6.5 V..7 V",), only=True, simulate=crank)
+        tolerance(boat(SHORT), 2, 1, own, only=True, simulate=crank)
+
+
+CLOSE = {**SHORT, "displays.0.brownout": "4.4 V", "displays.0.restarts_above": "4.5 V"}
+"""Hysteresis far below the spread of the thresholds."""
+
+
+@pytest.mark.usefixtures("here")
+def test_the_restart_voltage_moves_with_the_brown_out() -> None:
+    """Of units with a tight hysteresis those with the highest thresholds are the first to fail: none may be lost."""
+    cranked: list[Boat] = []
+
+    def watched(held: Boat, ladder: Ladder) -> Result:
+        cranked.append(held)
+        return crank(held, ladder)
+
+    found = tolerance(boat(CLOSE), 16, 1, ("displays.0.brownout=normal 5 %",), only=True, simulate=watched)
+    drawn = found.values["displays.0.brownout"]
+    assert (drawn > 4.5).sum() > 3
+    assert (found.draws, found.failed, found.redrawn) == (16, 0, 0)
+    assert [b.displays[0].circuit.brownout for b in cranked] == pytest.approx(list(drawn))
+    assert [b.displays[0].circuit.restarts_above for b in cranked] == pytest.approx(list(drawn + 0.1))
+    spread = found.document()["spreads"][0]
+    assert (spread["path"], spread["moves"]) == ("displays.0.brownout", ["displays.0.restarts_above"])
+    moved = found.document()["worst"]["moved"]["displays.0.restarts_above"]
+    assert (moved["value"], moved["unit"]) == (pytest.approx(drawn[found.worst] + 0.1), "V")
+
+
+@pytest.mark.usefixtures("here")
+def test_a_follower_of_its_own_spread_is_drawn_again_and_never_its_leader() -> None:
+    leader, follower = "displays.0.brownout", "displays.0.restarts_above"
+    own = (f"{leader}=uniform 4.2 V..4.6 V", f"{follower}=uniform 4.2 V..4.8 V")
+    alone = tolerance(boat(CLOSE), 16, 2, own[:1], only=True, simulate=crank)
+    found = tolerance(boat(CLOSE), 16, 2, own, only=True, simulate=crank)
+    assert (found.failed, found.draws) == (0, 16)
+    assert list(found.values[leader]) == list(alone.values[leader])
+    assert (found.values[follower] >= found.values[leader]).all()
+    assert found.redrawn > 2
+    assert follower not in found.moved
+    assert found.document()["redrawn"] == found.redrawn
+    longer = tolerance(boat(CLOSE), 20, 2, own, only=True, simulate=crank)
+    assert list(longer.values[follower][:16]) == list(found.values[follower])
+
+
+@pytest.mark.parametrize(
+    ("example", "changes"),
+    [
+        *((name, {}) for name in example_names()),
+        ("restarting", {"displays.0.part": "2 in network gauge, 12 V", "displays.0.brownout": "9 V",
+                        "displays.0.restarts_above": "9 V"}),
+        ("converter-24v", {"hold_up.cut_out": "9.3 V", "hold_up.cut_in": "9.3 V"}),
+        ("restarting", {"starter.pulls_in_at": "7.7 V", "starter.drops_out_at": "7.6 V"}),
+    ],
+)  # fmt: skip
+def test_what_is_tied_moves_to_a_possible_boat(example: str, changes: dict[str, str]) -> None:
+    held = resolve(boat(changes, example))
+    ties = ties_of(held)
+    assert "displays.0.brownout" in {tie.leader for tie in ties}
+    assert ("hold_up.cut_out" in {tie.leader for tie in ties}) == (held.branch == "converter")
+    for tie in ties:
+        for factor in (0.7, 0.93, 1.0, 1.003, 1.0 + 1e-9, 1.1, 1.3):
+            leader = factor * float(held.values[tie.leader].value)
+            texts = {tie.leader: leader, tie.follower: tie.moved(held, leader)}
+            other = resolve(boat({**changes, **{path: text_of(path, v) for path, v in texts.items()}}, example))
+            assert other.values[tie.follower].value == pytest.approx(texts[tie.follower])
+
+
+@pytest.mark.usefixtures("here")
+def test_drawn_values_are_those_that_were_cranked() -> None:
+    scenario = boat({**SHORT, "battery.state_of_charge": "99 %"})
+    found = tolerance(scenario, 6, 1, ("battery.state_of_charge=uniform 5 %",), only=True, simulate=crank)
+    assert found.values["battery.state_of_charge"].max() == 1.0  # a battery is full at most
 
 
 @pytest.mark.usefixtures("here")
@@ -276,7 +362,9 @@ def test_one_spread_more_leaves_the_draws_of_the_others_alone() -> None:
 
 
 def test_the_same_seed_gives_the_same_answer_whatever_the_workers() -> None:
-    one, two, local = (tolerance(boat(SHORT), 5, 7, workers=workers) for workers in (1, 2, 3))
+    own = ("displays.0.restarts_above=uniform 4.2 V..4.8 V",)
+    one, two, local = (tolerance(boat(CLOSE), 6, 7, own, workers=workers) for workers in (1, 2, 3))
+    assert one.redrawn > 0
     assert one.document() == two.document() == local.document()
     assert np.array_equal(one.margins, two.margins)
 

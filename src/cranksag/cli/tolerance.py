@@ -109,9 +109,11 @@ def _report(found: Tolerance) -> Iterator[RenderableType]:
             f"In {found.not_starting} of them the engine does not start, which counts as not held.", style="yellow"
         )
     if found.failed:
-        yield Text(
-            console.plain(f"{found.failed} runs failed and are left out; the first: {found.reason}"), style="yellow"
-        )
+        whose = f", {found.impossible} of them because they are no possible boat" if found.impossible else ""
+        told = f"{found.failed} boats gave no result and count as not held{whose}; the first: {found.reason}"
+        yield Text(console.plain(told), style="yellow")
+    if found.redrawn:
+        yield Text(f"In {found.redrawn} boats a value was drawn again, because it fell below the one it follows.")
     if found.enough is None:
         yield Text(f"Not enough draws for an interval narrower than {found.width:.0%}.", style="yellow")
     else:
@@ -157,12 +159,14 @@ def _running(found: Tolerance) -> RenderableType:
 def _spreads(found: Tolerance) -> RenderableType:
     from cranksag.studies.spreads import MULTIPLE, drawn_unit
 
-    grid = _grid("Spreads", "part", "law", "low", "high", "unit", "source")
+    grid = _grid("Spreads", "part", "law", "low", "high", "unit", "source", "moves with it")
     for spread in found.spreads:
         unit = drawn_unit(spread.path) if spread.absolute else MULTIPLE
+        with_it = ", ".join(tie.follower for tie in found.ties if tie.leader == spread.path)
         grid.add_row(
-            spread.path, spread.law, f"{spread.low:.4g}", f"{spread.high:.4g}", unit, console.plain(spread.source)
-        )
+            spread.path, spread.law, f"{spread.low:.4g}", f"{spread.high:.4g}", unit, console.plain(spread.source),
+            with_it,
+        )  # fmt: skip
     return grid
 
 
