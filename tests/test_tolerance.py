@@ -335,7 +335,7 @@ def test_a_follower_of_its_own_spread_is_drawn_again_and_never_its_leader() -> N
 def test_what_is_tied_moves_to_a_possible_boat(example: str, changes: dict[str, str]) -> None:
     held = resolve(boat(changes, example))
     ties = ties_of(held)
-    assert "displays.0.brownout" in {tie.leader for tie in ties}
+    assert {"displays.0.brownout", "displays.0.power"} <= {tie.leader for tie in ties}
     assert ("hold_up.cut_out" in {tie.leader for tie in ties}) == (held.branch == "converter")
     for tie in ties:
         for factor in (0.7, 0.93, 1.0, 1.003, 1.0 + 1e-9, 1.1, 1.3):
@@ -343,6 +343,26 @@ def test_what_is_tied_moves_to_a_possible_boat(example: str, changes: dict[str, 
             texts = {tie.leader: leader, tie.follower: tie.moved(held, leader)}
             other = resolve(boat({**changes, **{path: text_of(path, v) for path, v in texts.items()}}, example))
             assert other.values[tie.follower].value == pytest.approx(texts[tie.follower])
+
+
+@pytest.mark.usefixtures("here")
+def test_a_display_strays_alike_while_it_boots() -> None:
+    """The usual display is still booting when the key turns to START: its boot power is what the supply sees."""
+    cranked: list[Boat] = []
+
+    def watched(held: Boat, ladder: Ladder) -> Result:
+        cranked.append(held)
+        return crank(held, ladder)
+
+    scenario = boat({**SHORT, "displays.0.power": "9 W", "displays.0.boot_power": "12 W"})
+    found = tolerance(scenario, 4, 1, ("displays.0.power=uniform 10 %",), only=True, simulate=watched)
+    drawn = found.values["displays.0.power"]
+    assert [b.displays[0].circuit.boot_power for b in cranked] == pytest.approx(list(drawn * 12.0 / 9.0))
+    assert np.ptp(found.minima) > 1e-3  # a boat that boots feels it
+    cranked.clear()
+    own = ("displays.0.power=uniform 10 %", "displays.0.boot_power=none")
+    tolerance(scenario, 2, 1, own, only=True, simulate=watched)
+    assert [b.displays[0].circuit.boot_power for b in cranked] == [12.0, 12.0]
 
 
 @pytest.mark.usefixtures("here")

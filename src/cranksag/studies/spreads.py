@@ -10,7 +10,8 @@
 - ``triangular A..M..B``: from A to B with the peak at M;
 - ``none``: as written.
 
-Fields that one specimen settles together do not stray apart: a display with a high brown-out restarts later too. Where the first field of a `Tie` strays, the second moves with it, unless the
+Fields that one specimen settles together do not stray apart: a display with a high brown-out restarts later too, and
+one with a bright backlight boots on more. Where the first field of a `Tie` strays, the second moves with it, unless the
 user gives it a spread of its own (or ``none``, which keeps it as written).
 """
 
@@ -212,10 +213,13 @@ class Tie:
 
 TIES: tuple[Tie, ...] = (
     Tie("displays.*.brownout", "displays.*.restarts_above", "difference", floor=True),
+    Tie("displays.*.power", "displays.*.boot_power", "ratio", floor=False),
     Tie("hold_up.cut_out", "hold_up.cut_in", "difference", floor=True),
     Tie("starter.pulls_in_at", "starter.drops_out_at", "ratio", floor=False),
 )
-"""Every pair of numbers that the input has a rule for: hysteresis stays as written. A relay's operate and release are kept apart on the boat itself (`cranksag.resolve.specimen`)."""
+"""Every pair of numbers that the input has a rule for, and a display's two powers: hysteresis stays as written, both
+powers stray alike, for backlight and losses are the same in either state. A relay's operate and release are kept apart
+on the boat itself (`cranksag.resolve.specimen`)."""
 
 
 def ties_of(boat: Boat) -> tuple[Tie, ...]:
