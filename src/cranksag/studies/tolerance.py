@@ -336,12 +336,12 @@ def _value(spread: Spread, boat: Boat, share: float) -> float:
 
 def _within(path: str, values: Sequence[float]) -> Floats:
     """Values kept within what their field takes, as the boat that is cranked has them."""
-    found = np.array(values, dtype=float)
+    found: Floats = np.array(values, dtype=float)
     if path in ON_THE_BOAT:
         return found
     field = spec_at(path)
     low, high = field.limits if isinstance(field, Quantity) else (field.low, field.high)
-    return np.clip(found, float(low), float(high))
+    return np.asarray(np.clip(found, low, high), dtype=float)
 
 
 def _kept_apart(
