@@ -6,7 +6,11 @@ from __future__ import annotations
 import json
 import math
 import re
+import signal
+import subprocess
 import sys
+import time
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -17,9 +21,10 @@ from hypothesis import strategies as st
 from typer.testing import CliRunner
 
 from cranksag.cli.app import app
-from cranksag.errors import InputError, SimulationError
+from cranksag.errors import InputError, Interrupted, SimulationError
 from cranksag.examples import example_names, example_text
 from cranksag.resolve import Boat, resolve
+from cranksag.runner import Job, Outcome, Run
 from cranksag.scenario import Scenario, loads_scenario
 from cranksag.simulate import Ladder
 from cranksag.solver import LADDER
@@ -381,6 +386,44 @@ def test_one_spread_more_leaves_the_draws_of_the_others_alone() -> None:
     assert list(one.values["feed.joints"]) != list(other.values["feed.joints"])
 
 
+def stopped_after(monkeypatch: pytest.MonkeyPatch, order: list[int]) -> None:
+    """Boats become ready in an order of their own, and Ctrl-C comes after them."""
+    heard: list[bool] = []
+
+    def shuffled(jobs: Iterable[Job], work: Any, workers: int | None = None, **settings: Any) -> Run:
+        made = {done.number: done for done in run_here(jobs, work)}
+
+        def ready() -> Iterator[Outcome]:
+            yield from (made[number] for number in order)
+            heard.append(True)
+
+        return Run(ready(), 1)
+
+    monkeypatch.setattr("cranksag.studies.tolerance.run_many", shuffled)
+    monkeypatch.setattr("cranksag.runner.interrupt.StopRequest.__call__", lambda self: bool(heard))
+
+
+def test_an_interrupted_run_answers_with_the_boats_before_the_first_that_is_missing(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    own = ("displays.0.brownout=normal 5 %",)
+    stopped_after(monkeypatch, [1, 0, 2, 7, 4, 3, 6])
+    found = tolerance(boat(CLOSE), 8, 1, own, only=True, simulate=crank)
+    with monkeypatch.context() as patch:
+        patch.setattr("cranksag.studies.tolerance.run_many", run_here)
+        patch.setattr("cranksag.runner.interrupt.StopRequest.__call__", lambda self: False)
+        whole = tolerance(boat(CLOSE), 8, 1, own, only=True, simulate=crank)
+        first = tolerance(boat(CLOSE), 5, 1, own, only=True, simulate=crank)
+    assert (found.draws, found.asked, found.partial, whole.partial) == (5, 8, True, False)
+    assert list(found.margins) == list(whole.margins[:5]) == list(first.margins)
+    assert {**found.document(), "asked": 5, "partial": False} == first.document()
+    stopped_after(monkeypatch, [1, 2, 3])
+    with pytest.raises(Interrupted, match="3 of 8"):
+        tolerance(boat(CLOSE), 8, 1, own, only=True, simulate=crank)
+    stopped_after(monkeypatch, list(range(8)))
+    assert not tolerance(boat(CLOSE), 8, 1, own, only=True, simulate=crank).partial
+
+
 def test_the_same_seed_gives_the_same_answer_whatever_the_workers() -> None:
     own = ("displays.0.restarts_above=uniform 4.2 V..4.8 V",)
     one, two, local = (tolerance(boat(CLOSE), 6, 7, own, workers=workers) for workers in (1, 2, 3))
@@ -471,3 +514,23 @@ def test_every_drawn_value_says_its_unit_or_that_it_is_a_multiple(tmp_path: Path
     }.items() <= {path: s["drawn_unit"] for path, s in drawn.items()}.items()
     told = CliRunner().invoke(app, [*words, "--show-spreads"])
     assert f"unit ({MULTIPLE}: multiple of the boat's own figure)" in told.stdout
+
+
+def test_ctrl_c_prints_the_partial_answer(tmp_path: Path) -> None:
+    file = tmp_path / "boat.toml"
+    file.write_text(example_text("restarting"), encoding="utf-8")
+    sets = [word for path, text in SHORT.items() for word in ("--set", f"{path}={text}")]
+    words = ["tolerance", str(file), *sets, "--draws", "5000", "--workers", "1", "--json"]
+    code = f"import sys; sys.argv = ['cranksag', *{words!r}]; from cranksag.cli import main; main()"
+    process = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    assert process.stderr is not None
+    assert "done" in process.stderr.readline()  # a line of progress: at least one boat is through
+    time.sleep(1.0)
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate(timeout=120)
+    assert process.returncode == 130, err
+    found = json.loads(out)
+    assert found["partial"]
+    assert 1 <= found["draws"] < found["asked"] == 5000
+    assert found["interval_low"] <= found["share"] <= found["interval_high"]
+    assert f"the first {found['draws']} of 5000 draws" in err

@@ -10,7 +10,7 @@ import typer
 from cranksag.cli import console
 from cranksag.cli.options import Catalogues, Overrides, ScenarioFile, read_catalogue, read_scenario
 from cranksag.cli.study_options import AsJson, RunLimit, Scheduler, Workers
-from cranksag.errors import CheckFailed
+from cranksag.errors import CheckFailed, Interrupted
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -70,6 +70,8 @@ def run(
 ) -> None:
     """The share of boats that hold when every part strays as real parts do, and what drives the failures.
 
+    A boat that gives no result counts as not held. After Ctrl-C the boats done so far are the answer, told as partial.
+
     Exit codes: 0 done, 1 only with --check, 2 usage or input, 3 every run failed, 70 a fault of the program, 130
     interrupted.
     """
@@ -94,6 +96,8 @@ def run(
         console.json_document(found.document())
     else:
         console.show(*_report(found), *([_spreads(found)] if show_spreads else []))
+    if found.partial:
+        raise Interrupted(f"interrupted: the answer is that of the first {found.draws} of {found.asked} draws")
     if check and found.low < share:
         raise CheckFailed(f"check: at least {found.low:.1%} of boats hold, fewer than {share:.1%}")
 
@@ -103,6 +107,8 @@ def _report(found: Tolerance) -> Iterator[RenderableType]:
 
     told = f"{found.held} of {found.draws} boats hold: {found.share:.1%}, {found.low:.1%} to {found.high:.1%} "
     told += f"at {found.confidence:.0%} confidence ({found.method})"
+    if found.partial:
+        yield Text(f"Partial: interrupted after the first {found.draws} of {found.asked} draws.", style="yellow")
     yield Text(told, style="bold green" if found.held == found.draws else "bold red")
     if found.not_starting:
         yield Text(

@@ -13,11 +13,16 @@ not be computed are often those that strayed furthest, and a share without them 
   its leader is drawn again, the leader is not: the thresholds that boats fail by keep their own law;
 - what still is no possible boat, and what the solver gives no result for, counts as not held and is told.
 
+An interrupted run answers with the boats before the first that is not done yet, in the order in which they were drawn:
+boats finish out of order, and among all that are done those that compute slowly, which are not like the others, would
+be too few.
+
 The statistics: `cranksag.studies.shares`.
 """
 
 from __future__ import annotations
 
+import dataclasses
 import math
 import zlib
 from collections.abc import Callable, Iterator, Sequence
@@ -105,14 +110,14 @@ class DrawWork:
 class Tolerance:
     """The answer of `tolerance`.
 
-    `asked`: draws wanted; `draws`: boats drawn; `held` of them; `share` [-] and its interval `low`, `high` at
-    `confidence` by `method`; `failed`: boats that gave no result and count as not held, with the first `reason`;
-    `impossible`: those of them that are no possible boat; `redrawn`: boats of which a value was drawn again because it
-    fell below the one it must not be below; `not_starting`: boats whose engine does not start; `correlations`: of every
-    spread, strongest first; `drivers`: those beyond chance, three at most; `running`: the share over the draws;
-    `enough`: draws after which the interval stayed narrower than `width`, None if it never was; `margins`, `minima` [V]
-    and `values` by path, one for each draw (nan: failed); `moved`: by path, values [SI] that moved with another;
-    `ties`: which ones.
+    `asked`: draws wanted; `draws`: boats the answer stands on, fewer where it was interrupted; `held` of them;
+    `share` [-] and its interval `low`, `high` at `confidence` by `method`; `failed`: boats that gave no result and
+    count as not held, with the first `reason`; `impossible`: those of them that are no possible boat; `redrawn`:
+    boats of which a value was drawn again because it fell below the one it must not be below; `not_starting`: boats
+    whose engine does not start; `correlations`: of every spread, strongest first; `drivers`: those beyond chance,
+    three at most; `running`: the share over the draws; `enough`: draws after which the interval stayed narrower than
+    `width`, None if it never was; `margins`, `minima` [V] and `values` by path, one for each draw (nan: failed);
+    `moved`: by path, values [SI] that moved with another; `ties`: which ones.
     """
 
     asked: int
@@ -142,6 +147,11 @@ class Tolerance:
     ties: tuple[Tie, ...]
 
     @property
+    def partial(self) -> bool:
+        """Whether it was interrupted before every draw was done."""
+        return self.draws < self.asked
+
+    @property
     def worst(self) -> int | None:
         """The draw with the lowest margin; None if none gave one."""
         return int(np.nanargmin(self.margins)) if np.isfinite(self.margins).any() else None
@@ -163,6 +173,7 @@ class Tolerance:
             "margin_v": {f"{q:g} %": _quantile(self.margins, q) for q in (1.0, 5.0, 50.0, 95.0)},
             "not_starting": self.not_starting,
             "asked": self.asked,
+            "partial": self.partial,
             "failed": self.failed,
             "failed_reason": self.reason,
             "impossible": self.impossible,
@@ -238,7 +249,7 @@ def tolerance(
 
     Returns
     -------
-    Tolerance
+    Tolerance; after Ctrl-C of the boats done so far
 
     Raises
     ------
@@ -247,7 +258,7 @@ def tolerance(
     SimulationError
         Every simulation failed.
     Interrupted
-        Ctrl-C.
+        Ctrl-C before the first boat gave a result, or a second time.
     """
     _check(draws, seed, confidence, method, width)
     boat = resolve(scenario, catalogue)
@@ -263,7 +274,7 @@ def tolerance(
     moved = {t.follower: _within(t.follower, [t.moved(boat, v) for v in values[t.leader]]) for t in ties}
     work = DrawWork(BoatWork((scenario,), catalogue=catalogue, ladder=ladder, simulate=simulate, option="--tolerance"))
     table = np.full((draws, 2), math.nan)
-    held, starts = np.zeros(draws, dtype=bool), np.ones(draws, dtype=bool)
+    done, held, starts = np.zeros(draws, dtype=bool), np.zeros(draws, dtype=bool), np.ones(draws, dtype=bool)
     reasons: dict[int, tuple[str, str]] = {}
     with StopRequest() as stop, Progress(draws, "tolerance", quiet=not progress) as bar:
         outcomes = run_many(
@@ -271,6 +282,7 @@ def tolerance(
         )
         try:
             for outcome in outcomes:
+                done[outcome.number] = True
                 if outcome.failure:
                     reasons[outcome.number] = outcome.failure, outcome.reason
                 else:
@@ -280,10 +292,12 @@ def tolerance(
                 bar.step(failed=bool(outcome.failure))
         finally:
             outcomes.close()
-        if stop():
-            raise Interrupted(f"interrupted after {bar.done} of {draws} draws: nothing is kept")
-    drawn = Drawn(spreads, values, ties, moved, redrawn, (seed, confidence, method, width))
-    return _answer(drawn, table, held, starts, reasons)
+        count = draws if done.all() else int(np.argmin(done))
+        if not np.isfinite(table[:count, 0]).any() and stop():
+            raise Interrupted(f"interrupted after {bar.done} of {draws} draws: too few for an answer")
+    drawn = Drawn(spreads, values, ties, moved, redrawn, (seed, confidence, method, width)).first(count)
+    reasons = {number: why for number, why in reasons.items() if number < count}
+    return _answer(draws, drawn, table[:count], held[:count], starts[:count], reasons)
 
 
 def _check(draws: int, seed: int, confidence: float, method: str, width: float) -> None:
@@ -391,8 +405,16 @@ class Drawn:
     redrawn: frozenset[int]
     choice: tuple[int, float, str, float]
 
+    def first(self, count: int) -> Drawn:
+        """The first of the draws alone."""
+        values, moved = ({path: at[:count] for path, at in held.items()} for held in (self.values, self.moved))
+        return dataclasses.replace(
+            self, values=values, moved=moved, redrawn=frozenset(n for n in self.redrawn if n < count)
+        )
+
 
 def _answer(
+    asked: int,
     drawn: Drawn,
     table: Floats,
     held: npt.NDArray[np.bool_],
@@ -408,7 +430,7 @@ def _answer(
     low, high = interval(count, total, confidence, method)
     found = correlations(drawn.spreads, drawn.values, table[:, 0], held, known)
     return Tolerance(
-        asked=total,
+        asked=asked,
         draws=total,
         held=count,
         share=count / total,
