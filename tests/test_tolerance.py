@@ -29,7 +29,7 @@ from cranksag.scenario import Scenario, loads_scenario
 from cranksag.simulate import Ladder
 from cranksag.solver import LADDER
 from cranksag.studies.corners import text_of
-from cranksag.studies.shares import correlations, drivers, enough, interval, running
+from cranksag.studies.shares import Driver, caution, correlations, drivers, enough, interval, running
 from cranksag.studies.spreads import (
     DEFAULT_SPREADS,
     MULTIPLE,
@@ -230,7 +230,8 @@ def test_drivers_are_those_put_in() -> None:
     margins = 1.0 - drawn["a"] + 0.3 * drawn["b"]
     margins[drawn["c"] > 0.97] = -2.0
     spreads = [Spread(name, "uniform", 0.0, 0.5, 1.0, "made up") for name in drawn]
-    found = drivers(correlations(spreads, drawn, margins, margins >= 0.0, np.ones(400, dtype=bool)))
+    known = np.ones(400, dtype=bool)
+    found = drivers(correlations(spreads, drawn, margins, margins >= 0.0, known), drawn, margins, known)
     assert found[0].path in ("a", "c")
     assert {driver.path for driver in found} == {"a", "b", "c"}
     assert {d.path: d.worse for d in found} == {"a": "higher", "b": "lower", "c": "higher"}
@@ -241,7 +242,58 @@ def test_nothing_drives_where_nothing_is_put_in() -> None:
     drawn = {name: stream.random(300) for name in "abcdefghij"}
     margins = stream.normal(size=300)
     spreads = [Spread(name, "uniform", 0.0, 0.5, 1.0, "made up") for name in drawn]
-    assert drivers(correlations(spreads, drawn, margins, margins > -1.0, np.ones(300, dtype=bool))) == ()
+    known = np.ones(300, dtype=bool)
+    assert drivers(correlations(spreads, drawn, margins, margins > -1.0, known), drawn, margins, known) == ()
+
+
+def three_parts(seed: int, weights: tuple[float, ...]) -> tuple[tuple[Driver, ...], int]:
+    """Drivers and failures of 60 draws of 26 parts; the margin is made of the first ones."""
+    stream = np.random.default_rng(seed)
+    drawn = {f"part {k:02}": stream.random(60) for k in range(26)}
+    margins = sum(w * (drawn[f"part {k:02}"] - 0.5) for k, w in enumerate(weights)) + 0.03 * stream.normal(size=60)
+    margins = margins - np.quantile(margins, 0.3)
+    spreads = [Spread(name, "uniform", 0.0, 0.5, 1.0, "made up") for name in drawn]
+    known = np.ones(60, dtype=bool)
+    return drivers(correlations(spreads, drawn, margins, margins >= 0.0, known), drawn, margins, known), int(
+        (margins < 0.0).sum()
+    )
+
+
+def test_one_strong_part_hides_no_other() -> None:
+    """18 failures in 60: the first part rules the margin, the others show beside it, in most samples of that size."""
+    runs = [three_parts(seed, (1.0, -0.4, 0.3)) for seed in range(20)]
+    assert {fell for _, fell in runs} == {18}
+    assert all(found[0].path == "part 00" for found, _ in runs)
+    right = [{d.path for d in found} == {"part 00", "part 01", "part 02"} for found, _ in runs]
+    assert sum(right) >= 16
+    signs = {d.path: d.worse for found, _ in runs for d in found}
+    assert (signs["part 00"], signs["part 01"], signs["part 02"]) == ("lower", "higher", "lower")
+
+
+def test_no_driver_is_made_up_beside_a_strong_one() -> None:
+    """One part rules alone: another is named in 5 % of the runs at most; 8 of 60 leaves room for their luck (more come
+    in 0.4 % of such samples, binomial)."""
+    runs = [three_parts(seed, (1.0,))[0] for seed in range(60)]
+    assert all(found[0].path == "part 00" for found in runs)
+    assert sum(len(found) > 1 for found in runs) <= 8
+
+
+@pytest.mark.parametrize(
+    ("named", "fell", "draws", "told"),
+    [
+        (3, 18, 60, "18 failures are few to tell 3 apart"),
+        (1, 18, 60, "1 of 3 stand out from chance with 18 failures in 60 draws; more draws"),
+        (3, 50, 60, "10 boats that hold are few"),
+        (2, 0, 60, "no boat fails"),
+        (2, 60, 60, "every boat fails"),
+        (3, 40, 100, ""),
+        (0, 0, 60, ""),
+    ],
+)
+def test_few_failures_are_cautioned(named: int, fell: int, draws: int, told: str) -> None:
+    found = caution(named, fell, draws)
+    assert told in found
+    assert bool(found) == bool(told)
 
 
 # --- with ngspice --------------------------------------------------------------------------------------------
@@ -476,6 +528,7 @@ def test_the_command_prints_one_document(tmp_path: Path) -> None:
     found = json.loads(done.stdout)
     assert {"draws", "held", "share", "interval_low", "interval_high", "drivers"} <= set(found)
     assert found["draws"] == 4
+    assert isinstance(found["drivers_caution"], str)
     assert found["interval_low"] <= found["share"] <= found["interval_high"]
     told = CliRunner().invoke(app, [*words, "--show-spreads"])
     assert told.exit_code == 0

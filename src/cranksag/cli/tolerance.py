@@ -127,14 +127,16 @@ def _report(found: Tolerance) -> Iterator[RenderableType]:
     if console.quiet():
         return
     yield _drivers(found) if found.drivers else Text("Nothing stands out from chance as a driver of failures.")
+    if found.caution:
+        yield Text(f"{found.caution[0].upper()}{found.caution[1:]}.", style="yellow")
     yield from _worst(found)
     yield _running(found)
 
 
 def _drivers(found: Tolerance) -> RenderableType:
-    grid = _grid("What drives failures", "part", "worse when", "effect", "by")
+    grid = _grid("What drives failures", "part", "worse when", "effect", "by chance", "by")
     for driver in found.drivers:
-        grid.add_row(driver.path, driver.worse, f"{driver.effect:+.2f}", driver.by)
+        grid.add_row(driver.path, driver.worse, f"{driver.effect:+.2f}", f"{driver.p_value:.1g}", driver.by)
     return grid
 
 

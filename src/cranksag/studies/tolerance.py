@@ -47,6 +47,7 @@ from cranksag.studies.shares import (
     Correlation,
     Driver,
     Running,
+    caution,
     correlations,
     drivers,
     enough,
@@ -115,9 +116,9 @@ class Tolerance:
     count as not held, with the first `reason`; `impossible`: those of them that are no possible boat; `redrawn`:
     boats of which a value was drawn again because it fell below the one it must not be below; `not_starting`: boats
     whose engine does not start; `correlations`: of every spread, strongest first; `drivers`: those beyond chance,
-    three at most; `running`: the share over the draws; `enough`: draws after which the interval stayed narrower than
-    `width`, None if it never was; `margins`, `minima` [V] and `values` by path, one for each draw (nan: failed);
-    `moved`: by path, values [SI] that moved with another; `ties`: which ones.
+    three at most, with a `caution` (or ""); `running`: the share over the draws; `enough`: draws after which the
+    interval stayed narrower than `width`, None if it never was; `margins`, `minima` [V] and `values` by path, one for
+    each draw (nan: failed); `moved`: by path, values [SI] that moved with another; `ties`: which ones.
     """
 
     asked: int
@@ -135,6 +136,7 @@ class Tolerance:
     not_starting: int
     correlations: tuple[Correlation, ...]
     drivers: tuple[Driver, ...]
+    caution: str
     running: tuple[Running, ...]
     width: float
     enough: int | None
@@ -168,6 +170,7 @@ class Tolerance:
             "confidence": self.confidence,
             "interval": self.method,
             "drivers": [asdict(found) for found in self.drivers],
+            "drivers_caution": self.caution,
             "correlations": [asdict(found) for found in self.correlations],
             "worst": None if worst is None else self._boat(worst),
             "margin_v": {f"{q:g} %": _quantile(self.margins, q) for q in (1.0, 5.0, 50.0, 95.0)},
@@ -429,6 +432,7 @@ def _answer(
     count, total = int(held.sum()), len(table)
     low, high = interval(count, total, confidence, method)
     found = correlations(drawn.spreads, drawn.values, table[:, 0], held, known)
+    named = drivers(found, drawn.values, table[:, 0], known)
     return Tolerance(
         asked=asked,
         draws=total,
@@ -444,7 +448,8 @@ def _answer(
         reason=first,
         not_starting=int((~starts[known]).sum()),
         correlations=found,
-        drivers=drivers(found),
+        drivers=named,
+        caution=caution(len(named), int((known & ~held).sum()), int(known.sum())),
         running=running(held, confidence, method),
         width=width,
         enough=enough(held, confidence, method, width),
