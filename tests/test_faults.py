@@ -279,6 +279,7 @@ def test_the_charge_of_a_bank_without_its_limiter_is_a_pulse_not_an_overload(
     told = next(c for c in fault_document((row,))[0]["currents"] if c["element"] == "display feed fuse")
     assert told["pulse"]["i2t_a2s"] == fuse.pulse.i2t
     assert told["fuse_opens_within_s"] is None
+    assert told["fuse_opens"] == ("may" if code == "fuse_overloaded" else "no")
 
 
 def test_the_front_of_a_current_that_lasts_may_open_a_fuse(boat: Make) -> None:
@@ -292,6 +293,11 @@ def test_the_front_of_a_current_that_lasts_may_open_a_fuse(boat: Make) -> None:
     assert fuse.front is not None
     told = next(n.message for n in row.warnings if "through the hold-up fuse" in n.message)
     assert "may open and take the hold-up away" in told
+    document = fault_document((row,))[0]["currents"]
+    assert next(c for c in document if c["element"] == "hold-up fuse")["fuse_opens"] == "may"
+    for c in document:
+        assert (c["fuse_opens"] is None) == (not c["element"].endswith("fuse"))
+        assert (c["fuse_opens"] == "yes") == (c["fuse_opens_within_s"] is not None)
     assert "may hold for long" not in row.message
     assert " inf" not in row.message  # of the display feed fuse, which may open and need not
     # the current's own I2t in that stretch is what the fastest fuse of the band passes in it

@@ -2,7 +2,8 @@
 """Sweep with faults: of 1,000 combinations 10 abort their process, 10 hang, 10 do not converge; what is left of them.
 
 The command itself runs, on a crank cut to its first tenths of a second; the faults are those of `tests/faulty_work.py`,
-real ones, at ratings that end in 1, 2 and 3 A past a hundred. A miss is printed as one. `CRANKSAG_BENCH_FAULTS` is another number of combinations.
+real ones, at ratings that end in 1, 2 and 3 A past a hundred. A miss is printed as one.
+`CRANKSAG_BENCH_FAULTS` is another number of combinations.
 """
 
 from __future__ import annotations
