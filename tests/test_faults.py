@@ -45,7 +45,15 @@ from cranksag.studies.faultloads import _together, conductor_dangers, guard
 from cranksag.studies.faultreading import DEAD, Current, Front, Outcome, front_of, live_nodes
 from cranksag.studies.faultrun import Bench, Pulse, Run, heating_current, lasting_current, make_bench, pulse, run_fault
 from cranksag.studies.faults import FaultRow, FaultStudy, fault_document, run_faults
-from cranksag.studies.faultwords import _fuse, _fuse_pulse, _hours, _seconds, node_dangers, voltage_warnings
+from cranksag.studies.faultwords import (
+    _fuse,
+    _fuse_pulse,
+    _hours,
+    _seconds,
+    fuse_opens,
+    node_dangers,
+    voltage_warnings,
+)
 from cranksag.verdict import read_traces
 from cranksag.verdict.results import Traces
 from cranksag.verdict.series import between
@@ -356,6 +364,7 @@ def test_a_front_beyond_the_highest_melting_i2t_opens_a_fuse_in_time(peak: float
     told = Current("hold-up fuse", 30.0, 5.0, "start", fuse, None, rest, found)
     assert told.opens[1] == min(found.must, opening_time(fuse, 5.0, rest)[1])
     assert "opens within" in _fuse(told, 5.0).message
+    assert fuse_opens(told) == "yes"
 
 
 def test_a_long_pulse_is_no_more_certain_than_the_band_to_open_a_fuse() -> None:

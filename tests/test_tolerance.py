@@ -281,7 +281,7 @@ def test_no_driver_is_made_up_beside_a_strong_one() -> None:
 @pytest.mark.parametrize(
     ("named", "fell", "draws", "told"),
     [
-        (3, 18, 60, "18 failures are few to tell 3 apart"),
+        (3, 18, 60, "18 failures are few, 10 for each part"),
         (1, 18, 60, "1 of 3 stand out from chance with 18 failures in 60 draws; more draws"),
         (3, 50, 60, "10 boats that hold are few"),
         (2, 0, 60, "no boat fails"),

@@ -186,7 +186,7 @@ def caution(named: int, fell: int, draws: int) -> str:
         words.append(f"{named} of {DRIVERS} stand out from chance with {fell} failures in {draws} draws")
     if named and rarer < EVENTS * named:
         what = f"{rarer} failures" if rarer == fell else f"{rarer} boats that hold"
-        words.append(f"{what} are few to tell {named} apart by, {EVENTS} for each are usual: take the order as a hint")
+        words.append(f"{what} are few, {EVENTS} for each part named are usual: take it as a hint")
     return "; ".join(words) + ("; more draws would tell" if words else "")
 
 
