@@ -45,7 +45,15 @@ from cranksag.studies.faultloads import _together, conductor_dangers, guard
 from cranksag.studies.faultreading import DEAD, Current, Outcome, front_of, live_nodes
 from cranksag.studies.faultrun import Bench, Pulse, Run, heating_current, lasting_current, make_bench, pulse, run_fault
 from cranksag.studies.faults import FaultRow, FaultStudy, fault_document, run_faults
-from cranksag.studies.faultwords import _fuse, _fuse_pulse, _hours, _seconds, node_dangers, voltage_warnings
+from cranksag.studies.faultwords import (
+    _fuse,
+    _fuse_pulse,
+    _hours,
+    _seconds,
+    fuse_opens,
+    node_dangers,
+    voltage_warnings,
+)
 from cranksag.verdict import read_traces
 from cranksag.verdict.fusing import Front
 from cranksag.verdict.results import Traces
@@ -280,6 +288,7 @@ def test_the_charge_of_a_bank_without_its_limiter_is_a_pulse_not_an_overload(
     told = next(c for c in fault_document((row,))[0]["currents"] if c["element"] == "display feed fuse")
     assert told["pulse"]["i2t_a2s"] == fuse.pulse.i2t
     assert told["fuse_opens_within_s"] is None
+    assert told["fuse_opens"] == ("may" if code == "fuse_overloaded" else "no")
 
 
 def test_the_front_of_a_current_that_lasts_may_open_a_fuse(boat: Make) -> None:
@@ -293,6 +302,11 @@ def test_the_front_of_a_current_that_lasts_may_open_a_fuse(boat: Make) -> None:
     assert fuse.front is not None
     told = next(n.message for n in row.warnings if "through the hold-up fuse" in n.message)
     assert "may open and take the hold-up away" in told
+    document = fault_document((row,))[0]["currents"]
+    assert next(c for c in document if c["element"] == "hold-up fuse")["fuse_opens"] == "may"
+    for c in document:
+        assert (c["fuse_opens"] is None) == (not c["element"].endswith("fuse"))
+        assert (c["fuse_opens"] == "yes") == (c["fuse_opens_within_s"] is not None)
     assert "may hold for long" not in row.message
     assert " inf" not in row.message  # of the display feed fuse, which may open and need not
     # the current's own I2t in that stretch is what the fastest fuse of the band passes in it
@@ -351,6 +365,7 @@ def test_a_front_beyond_the_highest_melting_i2t_opens_a_fuse_in_time(peak: float
     told = Current("hold-up fuse", 30.0, 5.0, "start", fuse, None, rest, found)
     assert told.opens[1] == min(found.must, opening_time(fuse, 5.0, rest)[1])
     assert "opens within" in _fuse(told, 5.0).message
+    assert fuse_opens(told) == "yes"
 
 
 def test_a_long_pulse_is_no_more_certain_than_the_band_to_open_a_fuse() -> None:

@@ -34,7 +34,7 @@ from cranksag.verdict import judge
 FULL = os.environ.get("CRANKSAG_BENCH") == "full"
 WHOLE = 10_000
 ROWS = WHOLE if FULL else 120
-TIGHT_ROWS = 200 if FULL else 4
+TIGHT_ROWS = 200 if FULL else 20
 ROUNDS, BARE_ROWS = 3, 15
 TARGET_SHARE, TARGET_SECONDS, TARGET_VOLTS, TARGET_BYTES = 0.85, 60.0, 5e-3, 1e9
 AXES = (

@@ -10,7 +10,7 @@ import typer
 from cranksag.cli import console
 from cranksag.cli.options import Catalogues, Overrides, ScenarioFile, read_catalogue, read_scenario
 from cranksag.cli.study_options import AsJson, RunLimit, Scheduler, Workers
-from cranksag.errors import CheckFailed
+from cranksag.errors import CheckFailed, Interrupted
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -70,6 +70,8 @@ def run(
 ) -> None:
     """The share of boats that hold when every part strays as real parts do, and what drives the failures.
 
+    A boat that gives no result counts as not held. After Ctrl-C the boats done so far are the answer, told as partial.
+
     Exit codes: 0 done, 1 only with --check, 2 usage or input, 3 every run failed, 70 a fault of the program, 130
     interrupted.
     """
@@ -94,6 +96,8 @@ def run(
         console.json_document(found.document())
     else:
         console.show(*_report(found), *([_spreads(found)] if show_spreads else []))
+    if found.partial:
+        raise Interrupted(f"interrupted: the answer is that of the first {found.draws} of {found.asked} draws")
     if check and found.low < share:
         raise CheckFailed(f"check: at least {found.low:.1%} of boats hold, fewer than {share:.1%}")
 
@@ -103,15 +107,19 @@ def _report(found: Tolerance) -> Iterator[RenderableType]:
 
     told = f"{found.held} of {found.draws} boats hold: {found.share:.1%}, {found.low:.1%} to {found.high:.1%} "
     told += f"at {found.confidence:.0%} confidence ({found.method})"
+    if found.partial:
+        yield Text(f"Partial: interrupted after the first {found.draws} of {found.asked} draws.", style="yellow")
     yield Text(told, style="bold green" if found.held == found.draws else "bold red")
     if found.not_starting:
         yield Text(
             f"In {found.not_starting} of them the engine does not start, which counts as not held.", style="yellow"
         )
     if found.failed:
-        yield Text(
-            console.plain(f"{found.failed} runs failed and are left out; the first: {found.reason}"), style="yellow"
-        )
+        whose = f", {found.impossible} of them because they are no possible boat" if found.impossible else ""
+        told = f"{found.failed} boats gave no result and count as not held{whose}; the first: {found.reason}"
+        yield Text(console.plain(told), style="yellow")
+    if found.redrawn:
+        yield Text(f"In {found.redrawn} boats a value was drawn again, because it fell below the one it follows.")
     if found.enough is None:
         yield Text(f"Not enough draws for an interval narrower than {found.width:.0%}.", style="yellow")
     else:
@@ -119,14 +127,16 @@ def _report(found: Tolerance) -> Iterator[RenderableType]:
     if console.quiet():
         return
     yield _drivers(found) if found.drivers else Text("Nothing stands out from chance as a driver of failures.")
+    if found.caution:
+        yield Text(f"{found.caution[0].upper()}{found.caution[1:]}.", style="yellow")
     yield from _worst(found)
     yield _running(found)
 
 
 def _drivers(found: Tolerance) -> RenderableType:
-    grid = _grid("What drives failures", "part", "worse when", "effect", "by")
+    grid = _grid("What drives failures", "part", "worse when", "effect", "by chance", "by")
     for driver in found.drivers:
-        grid.add_row(driver.path, driver.worse, f"{driver.effect:+.2f}", driver.by)
+        grid.add_row(driver.path, driver.worse, f"{driver.effect:+.2f}", f"{driver.p_value:.1g}", driver.by)
     return grid
 
 
@@ -157,12 +167,14 @@ def _running(found: Tolerance) -> RenderableType:
 def _spreads(found: Tolerance) -> RenderableType:
     from cranksag.studies.spreads import MULTIPLE, drawn_unit
 
-    grid = _grid("Spreads", "part", "law", "low", "high", "unit", "source")
+    grid = _grid("Spreads", "part", "law", "low", "high", "unit", "source", "moves with it")
     for spread in found.spreads:
         unit = drawn_unit(spread.path) if spread.absolute else MULTIPLE
+        with_it = ", ".join(tie.follower for tie in found.ties if tie.leader == spread.path)
         grid.add_row(
-            spread.path, spread.law, f"{spread.low:.4g}", f"{spread.high:.4g}", unit, console.plain(spread.source)
-        )
+            spread.path, spread.law, f"{spread.low:.4g}", f"{spread.high:.4g}", unit, console.plain(spread.source),
+            with_it,
+        )  # fmt: skip
     return grid
 
 

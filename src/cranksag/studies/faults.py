@@ -34,7 +34,7 @@ from cranksag.studies.faultreading import (
     with_inrush,
 )
 from cranksag.studies.faultrun import Bench, make_bench, run_fault, without_hold_up
-from cranksag.studies.faultwords import MAY_HOLD, current_warnings, message, node_dangers, voltage_warnings
+from cranksag.studies.faultwords import MAY_HOLD, current_warnings, fuse_opens, message, node_dangers, voltage_warnings
 
 RUNS, RUNS_OF_A_BANK = 3, 4
 """Runs behind a row at most, none longer than a whole crank: the fault, with the key off where its crank fails, and the
@@ -122,7 +122,11 @@ def run_faults(
 
 
 def fault_document(rows: tuple[FaultRow, ...]) -> list[dict[str, Any]]:
-    """The rows as plain data; numbers are finite or None."""
+    """The rows as plain data; numbers are finite or None.
+
+    Of each current `fuse_opens` says "no", "may" or "yes" where a fuse carries it, None elsewhere, and
+    `fuse_opens_within_s` within which time [s] where it must by itself.
+    """
     return [
         {
             "part": row.part,
@@ -157,6 +161,7 @@ def _current(current: Current) -> dict[str, Any]:
         "key": current.key,
         "lasting_a": current.lasting,
         "pulse": told,
+        "fuse_opens": fuse_opens(current),
         "fuse_opens_within_s": latest if latest < MAY_HOLD else None,
     }
 

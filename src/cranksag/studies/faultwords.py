@@ -176,6 +176,20 @@ def _fuse(current: Current, limit: float) -> Note:
     return Note("fuse_overloaded", text + (opens if latest < MAY_HOLD else "may hold for long"))
 
 
+def fuse_opens(current: Current) -> str | None:
+    """Whether a fuse opens, as its sentence has it: "no", "may" or "yes"; None where no fuse is meant."""
+    limit = current.limit
+    if limit is None or not current.element.endswith("fuse"):
+        return None
+    if current.current <= limit:
+        return "no"
+    if current.opens[1] < MAY_HOLD:
+        return "yes"
+    if current.pulse is not None:
+        return "may" if current.pulse.i2t > melting_i2t(current.fuse, limit)[0] else "no"
+    return "may" if current.front is not None or math.isfinite(current.opens[0]) else "no"
+
+
 def _lost(fuse: str, takes: str = "takes") -> str:
     lost = {"hold-up fuse": "the hold-up", "display feed fuse": "the display's normal feed"}.get(fuse, "")
     return f" and {takes} {lost} away" if lost else ""

@@ -9,6 +9,10 @@
 - ``uniform A..B``, ``normal A..B``: the same between values with units; of a Gaussian 95 % lie between them;
 - ``triangular A..M..B``: from A to B with the peak at M;
 - ``none``: as written.
+
+Fields that one specimen settles together do not stray apart: a display with a high brown-out restarts later too, and
+one with a bright backlight boots on more. Where the first field of a `Tie` strays, the second moves with it, unless the
+user gives it a spread of its own (or ``none``, which keeps it as written).
 """
 
 from __future__ import annotations
@@ -18,6 +22,7 @@ import math
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 from cranksag.errors import InputError
 from cranksag.parts.relay import OPERATE_SHARE_LOW, OPERATE_SHARE_TYPICAL, must_operate_spread, must_release_spread
@@ -37,7 +42,18 @@ from cranksag.resolve.specimen import (
 from cranksag.runner import spec_at
 from cranksag.scenario.specs import Number, Quantity
 
-__all__ = ["DEFAULT_SPREADS", "MULTIPLE", "ON_THE_BOAT", "Spread", "drawn_unit", "parse_spread", "spreads_of"]
+__all__ = [
+    "DEFAULT_SPREADS",
+    "MULTIPLE",
+    "ON_THE_BOAT",
+    "TIES",
+    "Spread",
+    "Tie",
+    "drawn_unit",
+    "parse_spread",
+    "spreads_of",
+    "ties_of",
+]
 
 CUT = 3.0
 """Standard deviations at which a Gaussian is cut off."""
@@ -172,6 +188,51 @@ ON_THE_BOAT: Mapping[str, Callable[[Boat, float], Boat]] = {
 """What is not a field, or stands for a specimen behind a printed limit: multiples on the resolved boat."""
 
 
+# --- fields that move together --------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Tie:
+    """Two fields of one specimen: where `leader` strays, `follower` moves by as much (`by` "difference") or in
+    proportion ("ratio"); `floor`: a boat whose follower is below its leader is refused as input."""
+
+    leader: str
+    follower: str
+    by: Literal["difference", "ratio"]
+    floor: bool
+
+    def moved(self, boat: Boat, leader: float) -> float:
+        """The follower [SI] of a specimen whose leader is at a value [SI]."""
+        held, own = (float(boat.values[path].value) for path in (self.follower, self.leader))
+        if self.by == "ratio":
+            return held * leader / own
+        found = held + (leader - own)
+        return max(found, leader) if self.floor else found  # equal thresholds stay equal to the last digit
+
+
+TIES: tuple[Tie, ...] = (
+    Tie("displays.*.brownout", "displays.*.restarts_above", "difference", floor=True),
+    Tie("displays.*.power", "displays.*.boot_power", "ratio", floor=False),
+    Tie("hold_up.cut_out", "hold_up.cut_in", "difference", floor=True),
+    Tie("starter.pulls_in_at", "starter.drops_out_at", "ratio", floor=False),
+)
+"""Every pair of numbers that the input has a rule for, and a display's two powers: hysteresis stays as written, both
+powers stray alike, for backlight and losses are the same in either state. A relay's operate and release are kept apart
+on the boat itself (`cranksag.resolve.specimen`)."""
+
+
+def ties_of(boat: Boat) -> tuple[Tie, ...]:
+    """The ties between numbers that a boat has."""
+    found = []
+    for tie in TIES:
+        pattern = re.compile(re.escape(tie.leader).replace(r"\*", "([0-9]+)"))
+        for path in boat.values:
+            if match := pattern.fullmatch(path):
+                place = match[1] if match.groups() else ""
+                found.append(dataclasses.replace(tie, leader=path, follower=tie.follower.replace("*", place)))
+    return tuple(t for t in found if _applies(t.leader, boat) and _applies(t.follower, boat))
+
+
 # --- spreads of one boat -------------------------------------------------------------------------------------
 
 
@@ -199,7 +260,9 @@ def spreads_of(
         found += [s for s in _placed(spread, boat) if s.path not in taken and _strays(s.path, boat)]
     found = [_from_boat(s, boat) for s in found]
     if defaults:
-        known = taken | ON_THE_BOAT.keys() | {spread.path for spread in found}
+        strays = {spread.path for spread in (*found, *own) if spread.law != "none"}
+        moved = {tie.follower for tie in ties_of(boat) if tie.leader in strays}
+        known = taken | moved | ON_THE_BOAT.keys() | {spread.path for spread in found}
         stated = [path for path, held in boat.values.items() if held.tolerance > 0.0 and path not in known]
         found += [_of_part(path, boat.values[path]) for path in stated if _continuous(path, boat)]
     missing = [s.path for s in own if not _applies(s.path, boat)]

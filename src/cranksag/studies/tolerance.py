@@ -3,13 +3,26 @@
 
 Plain Monte Carlo over the spreads of `cranksag.studies.spreads`, each drawn independently. Every spread has its own
 stream of random numbers, made from the seed and its path: the same seed gives the same boats whatever the number of
-workers, and one spread more or less leaves the draws of the others alone.
+workers, and one spread more or less leaves the draws of the others alone. Fields that one specimen settles together
+move together (`cranksag.studies.spreads.TIES`).
 
-A boat counts as held if no display restarts and the engine starts. The statistics: `cranksag.studies.shares`.
+A boat counts as held if no display restarts and the engine starts. No draw leaves the denominator: the ones that could
+not be computed are often those that strayed furthest, and a share without them would flatter the drawing. So
+
+- where both ends of a rule stray (the user spreads ``restarts_above`` beside ``brownout``), a follower that falls below
+  its leader is drawn again, the leader is not: the thresholds that boats fail by keep their own law;
+- what still is no possible boat, and what the solver gives no result for, counts as not held and is told.
+
+An interrupted run answers with the boats before the first that is not done yet, in the order in which they were drawn:
+boats finish out of order, and among all that are done those that compute slowly, which are not like the others, would
+be too few.
+
+The statistics: `cranksag.studies.shares`.
 """
 
 from __future__ import annotations
 
+import dataclasses
 import math
 import zlib
 from collections.abc import Callable, Iterator, Sequence
@@ -22,9 +35,10 @@ import numpy.typing as npt
 from cranksag.catalogue import Catalogue
 from cranksag.errors import InputError, Interrupted, SimulationError
 from cranksag.resolve import Boat, resolve
-from cranksag.runner import BoatWork, Changed, Job, Overrides, Progress, StopRequest, limit_of, run_many
+from cranksag.runner import BoatWork, Changed, Job, Overrides, Progress, StopRequest, limit_of, run_many, spec_at
 from cranksag.runner.keys import digest
 from cranksag.scenario import Scenario
+from cranksag.scenario.specs import Quantity
 from cranksag.simulate import Ladder, simulate_boat
 from cranksag.solver import LADDER
 from cranksag.studies.corners import text_of
@@ -33,6 +47,7 @@ from cranksag.studies.shares import (
     Correlation,
     Driver,
     Running,
+    caution,
     correlations,
     drivers,
     enough,
@@ -44,15 +59,21 @@ from cranksag.studies.spreads import (
     MULTIPLE,
     ON_THE_BOAT,
     Spread,
+    Tie,
     drawn_unit,
     parse_spread,
     spreads_of,
+    ties_of,
 )
 from cranksag.verdict.results import Result
 
 __all__ = ["Draw", "Tolerance", "tolerance"]
 
 MOST_DRAWS = 1_000_000
+MOST_TRIES = 100
+"""How often a follower below its leader is drawn again."""
+NO_BOAT = "input"
+"""What an outcome says of a draw that the input's rules refuse."""
 
 Floats = npt.NDArray[np.float64]
 
@@ -90,11 +111,14 @@ class DrawWork:
 class Tolerance:
     """The answer of `tolerance`.
 
-    `asked`: draws wanted; `draws`: boats that gave a result; `held` of them; `share` [-] and its interval `low`, `high`
-    at `confidence` by `method`; `failed`: simulations that gave none, with the first `reason`; `not_starting`: boats
-    whose engine does not start; `correlations`: of every spread, strongest first; `drivers`: those beyond chance, three
-    at most; `running`: the share over the draws; `enough`: draws after which the interval stayed narrower than `width`,
-    None if it never was; `margins`, `minima` [V] and `values` by path, one for each draw (nan: failed).
+    `asked`: draws wanted; `draws`: boats the answer stands on, fewer where it was interrupted; `held` of them;
+    `share` [-] and its interval `low`, `high` at `confidence` by `method`; `failed`: boats that gave no result and
+    count as not held, with the first `reason`; `impossible`: those of them that are no possible boat; `redrawn`:
+    boats of which a value was drawn again because it fell below the one it must not be below; `not_starting`: boats
+    whose engine does not start; `correlations`: of every spread, strongest first; `drivers`: those beyond chance,
+    three at most, with a `caution` (or ""); `running`: the share over the draws; `enough`: draws after which the
+    interval stayed narrower than `width`, None if it never was; `margins`, `minima` [V] and `values` by path, one for
+    each draw (nan: failed); `moved`: by path, values [SI] that moved with another; `ties`: which ones.
     """
 
     asked: int
@@ -106,10 +130,13 @@ class Tolerance:
     confidence: float
     method: str
     failed: int
+    impossible: int
+    redrawn: int
     reason: str
     not_starting: int
     correlations: tuple[Correlation, ...]
     drivers: tuple[Driver, ...]
+    caution: str
     running: tuple[Running, ...]
     width: float
     enough: int | None
@@ -118,6 +145,13 @@ class Tolerance:
     margins: Floats
     minima: Floats
     values: dict[str, Floats]
+    moved: dict[str, Floats]
+    ties: tuple[Tie, ...]
+
+    @property
+    def partial(self) -> bool:
+        """Whether it was interrupted before every draw was done."""
+        return self.draws < self.asked
 
     @property
     def worst(self) -> int | None:
@@ -136,13 +170,17 @@ class Tolerance:
             "confidence": self.confidence,
             "interval": self.method,
             "drivers": [asdict(found) for found in self.drivers],
+            "drivers_caution": self.caution,
             "correlations": [asdict(found) for found in self.correlations],
             "worst": None if worst is None else self._boat(worst),
             "margin_v": {f"{q:g} %": _quantile(self.margins, q) for q in (1.0, 5.0, 50.0, 95.0)},
             "not_starting": self.not_starting,
             "asked": self.asked,
+            "partial": self.partial,
             "failed": self.failed,
             "failed_reason": self.reason,
+            "impossible": self.impossible,
+            "redrawn": self.redrawn,
             "running": [
                 {"draws": r.draws, "share": r.share, "interval_low": r.low, "interval_high": r.high}
                 for r in self.running
@@ -152,7 +190,8 @@ class Tolerance:
             "spreads": [
                 {"path": s.path, "law": s.law, "low": s.low, "middle": s.middle, "high": s.high,
                  "absolute": s.absolute, "unit": drawn_unit(s.path) if s.absolute else MULTIPLE,
-                 "drawn_unit": drawn_unit(s.path), "source": s.source}
+                 "drawn_unit": drawn_unit(s.path), "source": s.source,
+                 "moves": [tie.follower for tie in self.ties if tie.leader == s.path]}
                 for s in self.spreads
             ],
         }  # fmt: skip
@@ -166,6 +205,7 @@ class Tolerance:
             "minimum_voltage_v": float(self.minima[draw]),
             "values": {path: float(self.values[path][draw]) for path in named},
             "units": {path: drawn_unit(path) for path in named},
+            "moved": {path: {"value": float(at[draw]), "unit": drawn_unit(path)} for path, at in self.moved.items()},
         }
 
 
@@ -212,7 +252,7 @@ def tolerance(
 
     Returns
     -------
-    Tolerance
+    Tolerance; after Ctrl-C of the boats done so far
 
     Raises
     ------
@@ -221,26 +261,33 @@ def tolerance(
     SimulationError
         Every simulation failed.
     Interrupted
-        Ctrl-C.
+        Ctrl-C before the first boat gave a result, or a second time.
     """
     _check(draws, seed, confidence, method, width)
     boat = resolve(scenario, catalogue)
-    spreads = spreads_of(boat, _read(own), () if only else DEFAULT_SPREADS)
+    own = _read(own)
+    spreads = spreads_of(boat, own, () if only else DEFAULT_SPREADS)
     if not spreads:
         raise InputError(["--tolerance: nothing strays; give at least one spread"])
+    ties = ties_of(boat)
     values = {spread.path: _drawn(spread, boat, draws, seed) for spread in spreads}
+    redrawn = _kept_apart(spreads, ties, values, boat, seed)
+    settled = {spread.path for spread in own}
+    ties = tuple(t for t in ties if t.leader in values and t.follower not in settled)
+    moved = {t.follower: _within(t.follower, [t.moved(boat, v) for v in values[t.leader]]) for t in ties}
     work = DrawWork(BoatWork((scenario,), catalogue=catalogue, ladder=ladder, simulate=simulate, option="--tolerance"))
     table = np.full((draws, 2), math.nan)
-    held, starts = np.zeros(draws, dtype=bool), np.ones(draws, dtype=bool)
-    reasons: dict[int, str] = {}
+    done, held, starts = np.zeros(draws, dtype=bool), np.zeros(draws, dtype=bool), np.ones(draws, dtype=bool)
+    reasons: dict[int, tuple[str, str]] = {}
     with StopRequest() as stop, Progress(draws, "tolerance", quiet=not progress) as bar:
         outcomes = run_many(
-            _jobs(work, boat, spreads, values, draws), work, workers, on=on, wall_limit=wall_limit, stop=stop
+            _jobs(work, boat, values | moved, draws), work, workers, on=on, wall_limit=wall_limit, stop=stop
         )
         try:
             for outcome in outcomes:
+                done[outcome.number] = True
                 if outcome.failure:
-                    reasons[outcome.number] = f"{outcome.failure}: {outcome.reason}"
+                    reasons[outcome.number] = outcome.failure, outcome.reason
                 else:
                     margin, minimum, holds, begins, _ = outcome.payload
                     table[outcome.number] = margin, minimum
@@ -248,9 +295,12 @@ def tolerance(
                 bar.step(failed=bool(outcome.failure))
         finally:
             outcomes.close()
-        if stop():
-            raise Interrupted(f"interrupted after {bar.done} of {draws} draws: nothing is kept")
-    return _answer(spreads, values, table, held, starts, reasons, (seed, confidence, method, width))
+        count = draws if done.all() else int(np.argmin(done))
+        if not np.isfinite(table[:count, 0]).any() and stop():
+            raise Interrupted(f"interrupted after {bar.done} of {draws} draws: too few for an answer")
+    drawn = Drawn(spreads, values, ties, moved, redrawn, (seed, confidence, method, width)).first(count)
+    reasons = {number: why for number, why in reasons.items() if number < count}
+    return _answer(draws, drawn, table[:count], held[:count], starts[:count], reasons)
 
 
 def _check(draws: int, seed: int, confidence: float, method: str, width: float) -> None:
@@ -286,18 +336,58 @@ def _read(own: Sequence[str | Spread]) -> list[Spread]:
 
 def _drawn(spread: Spread, boat: Boat, draws: int, seed: int) -> Floats:
     """Drawn values of one spread: in SI for a field, multiples for what is on the boat."""
-    stream = np.random.Generator(np.random.PCG64([seed, zlib.crc32(spread.path.encode())]))
-    drawn = np.array([spread.at(share) for share in stream.random(draws)])
+    shares = _stream(seed, spread.path).random(draws)
+    return _within(spread.path, [_value(spread, boat, share) for share in shares])
+
+
+def _stream(*words: int | str) -> np.random.Generator:
+    return np.random.Generator(np.random.PCG64([zlib.crc32(w.encode()) if isinstance(w, str) else w for w in words]))
+
+
+def _value(spread: Spread, boat: Boat, share: float) -> float:
+    drawn = spread.at(share)
     if spread.absolute or spread.path in ON_THE_BOAT:
         return drawn
     return drawn * float(boat.values[spread.path].value)
 
 
-def _jobs(
-    work: DrawWork, boat: Boat, spreads: Sequence[Spread], values: dict[str, Floats], draws: int
-) -> Iterator[Job]:
+def _within(path: str, values: Sequence[float]) -> Floats:
+    """Values kept within what their field takes, as the boat that is cranked has them."""
+    found: Floats = np.array(values, dtype=float)
+    if path in ON_THE_BOAT:
+        return found
+    field = spec_at(path)
+    low, high = field.limits if isinstance(field, Quantity) else (field.low, field.high)
+    return np.asarray(np.clip(found, low, high), dtype=float)
+
+
+def _kept_apart(
+    spreads: Sequence[Spread], ties: Sequence[Tie], values: dict[str, Floats], boat: Boat, seed: int
+) -> frozenset[int]:
+    """Draw followers again that fell below their leader, in place; the draws this was done in.
+
+    Each try has a stream of its own, so that the answer depends neither on other spreads nor on other draws.
+    """
+    by_path = {spread.path: spread for spread in spreads}
+    again: set[int] = set()
+    for tie in ties:
+        spread = by_path.get(tie.follower)
+        if not tie.floor or spread is None:
+            continue
+        floors = values.get(tie.leader, np.full(len(values[tie.follower]), float(boat.values[tie.leader].value)))
+        for number in np.flatnonzero(values[tie.follower] < floors):
+            again.add(int(number))
+            for attempt in range(MOST_TRIES):
+                share = _stream(seed, tie.follower, int(number), attempt).random()
+                (values[tie.follower][number],) = _within(tie.follower, [_value(spread, boat, share)])
+                if values[tie.follower][number] >= floors[number]:
+                    break
+    return frozenset(again)
+
+
+def _jobs(work: DrawWork, boat: Boat, values: dict[str, Floats], draws: int) -> Iterator[Job]:
     fingerprint, limit = work.boats.fingerprint(), limit_of(boat)
-    fields = [s.path for s in spreads if s.path not in ON_THE_BOAT]
+    fields = [path for path in values if path not in ON_THE_BOAT]
     multiples = [name for name in ON_THE_BOAT if name in values]
     for number in range(draws):
         task = Draw(
@@ -307,28 +397,44 @@ def _jobs(
         yield Job(digest(fingerprint, "draw", repr(task)), task, limit)
 
 
-Choice = tuple[int, float, str, float]
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """What was drawn, as in `Tolerance`; `choice`: seed, confidence, method and width."""
+
+    spreads: tuple[Spread, ...]
+    values: dict[str, Floats]
+    ties: tuple[Tie, ...]
+    moved: dict[str, Floats]
+    redrawn: frozenset[int]
+    choice: tuple[int, float, str, float]
+
+    def first(self, count: int) -> Drawn:
+        """The first of the draws alone."""
+        values, moved = ({path: at[:count] for path, at in held.items()} for held in (self.values, self.moved))
+        return dataclasses.replace(
+            self, values=values, moved=moved, redrawn=frozenset(n for n in self.redrawn if n < count)
+        )
 
 
 def _answer(
-    spreads: Sequence[Spread],
-    values: dict[str, Floats],
+    asked: int,
+    drawn: Drawn,
     table: Floats,
     held: npt.NDArray[np.bool_],
     starts: npt.NDArray[np.bool_],
-    reasons: dict[int, str],
-    choice: Choice,
+    reasons: dict[int, tuple[str, str]],
 ) -> Tolerance:
-    seed, confidence, method, width = choice
+    seed, confidence, method, width = drawn.choice
     known = np.isfinite(table[:, 0])
-    first = reasons[min(reasons)] if reasons else ""
+    first = ": ".join(reasons[min(reasons)]) if reasons else ""
     if not known.any():
         raise SimulationError(f"every run failed; the first: {first}", why="", todo="Try the boat with simulate.")
-    count, total = int(held[known].sum()), int(known.sum())
+    count, total = int(held.sum()), len(table)
     low, high = interval(count, total, confidence, method)
-    found = correlations(spreads, values, table[:, 0], held, known)
+    found = correlations(drawn.spreads, drawn.values, table[:, 0], held, known)
+    named = drivers(found, drawn.values, table[:, 0], known)
     return Tolerance(
-        asked=len(table),
+        asked=asked,
         draws=total,
         held=count,
         share=count / total,
@@ -336,17 +442,22 @@ def _answer(
         high=high,
         confidence=confidence,
         method=method,
-        failed=len(table) - total,
+        failed=int((~known).sum()),
+        impossible=sum(kind == NO_BOAT for kind, _ in reasons.values()),
+        redrawn=len(drawn.redrawn),
         reason=first,
         not_starting=int((~starts[known]).sum()),
         correlations=found,
-        drivers=drivers(found),
-        running=running(held[known], confidence, method),
+        drivers=named,
+        caution=caution(len(named), int((known & ~held).sum()), int(known.sum())),
+        running=running(held, confidence, method),
         width=width,
-        enough=enough(held[known], confidence, method, width),
+        enough=enough(held, confidence, method, width),
         seed=seed,
-        spreads=tuple(spreads),
+        spreads=drawn.spreads,
         margins=table[:, 0],
         minima=table[:, 1],
-        values=values,
+        values=drawn.values,
+        moved=drawn.moved,
+        ties=drawn.ties,
     )
