@@ -77,7 +77,7 @@ OCV_TABLE_TEMPERATURE = 26.7  # [degC] 80 degF, same table
 #: the same of AGM: full from the thin-plate AGM owner's manual p. 6 ("12.84 V or more" at 25 degC), the rest from a
 #: battery maker's table for flooded, gel and AGM (discover-energy.com, FAQ on full charge: 12.90-12.80 V full). An
 #: owner's manual prints the same 12.6, 12.3 and 12.0 V (publications.polaris.com 0000836273, AGM charging table);
-#: others' differ by up to 0.2 V at half charge
+#: others' differ by up to 0.3 V at half charge
 AGM_OCV_TABLE = ((0.0, 11.80), (0.25, 12.00), (0.50, 12.30), (0.75, 12.60), (1.0, 12.84))
 AGM_OCV_TEMPERATURE = 25.0  # [degC] of the full one; the other rows state none
 #: the same of gel at `OCV_TABLE_TEMPERATURE`: table "State of Charge" of wet and gel batteries by temperature
