@@ -413,7 +413,7 @@ def fitted(**changes: str) -> Result:
         ({"hold_up__branch": "supercapacitor"}, "its feed diode takes 0.4", "hold_up.capacitance"),
         ({"hold_up__branch": "converter"}, "the converter cuts out below 9 V at its input", "feed.size"),
         ({"hold_up__branch": "converter"}, "starts again 0.3 s after that is back at ", "feed.size"),
-        ({"hold_up__branch": "reservoir"}, "it carries the display for 0.1", "hold_up.capacitance"),
+        ({"hold_up__branch": "reservoir"}, "it carries the display for 0.0", "hold_up.capacitance"),
         (
             {"hold_up__branch": "standby pack", "hold_up__must_operate": "11.8 V",
              "temperature__engine_room": "90 degC", "temperature__helm": "80 degC"},
