@@ -562,6 +562,19 @@ def test_a_fuse_that_would_blow_is_no_answer(monkeypatch: pytest.MonkeyPatch) ->
     assert "overloaded" in found.next_smaller.why
 
 
+def test_a_starter_cable_that_burns_is_no_answer(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("cranksag.studies.size.run_many", run_here)
+    scenario = boat(example="standby-pack")
+    found = size(scenario, "cables.positive.0.size", "0.3 V", (), shelf="10 AWG,4 AWG", simulate=crank)
+    assert found.answer is not None
+    assert found.answer.value == "4 AWG"
+    assert found.next_smaller is not None
+    assert found.next_smaller.verdict == "ruled out"
+    assert found.next_smaller.why.startswith("starter_cable_overheats: 10 AWG of 'battery cable'")
+    thin = scenario.with_overrides({"cables.positive.0.size": "10 AWG"})
+    assert size(thin, "hold_up.fuse", "0.3 V", (), shelf="5 A", simulate=crank).holds, "no fault of the fuse"
+
+
 def test_a_converters_fuse_carries_its_input_current(monkeypatch: pytest.MonkeyPatch) -> None:
     """12 W at 88 % and 0.3 W of its own at the cut-out of 6 V are 2.32 A: 3 A carry 2.25 A for long, 4 A carry 3 A."""
     monkeypatch.setattr("cranksag.studies.size.run_many", run_here)

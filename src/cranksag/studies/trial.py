@@ -8,7 +8,8 @@ from typing import Any
 
 from cranksag.parts.converter import input_current
 from cranksag.resolve import Boat
-from cranksag.resolve.model import ConverterAhead
+from cranksag.resolve.model import ConverterAhead, Note
+from cranksag.verdict.cables import OVERHEATS
 from cranksag.verdict.results import Result
 from cranksag.verdict.shortfall import late, shortfalls, uncharged
 
@@ -64,7 +65,7 @@ class TrialMeasure:
         ]
 
     def _refused(self, result: Result) -> str:
-        new = [note for note in result.dangers if note.code not in self.known_dangers]
+        new = [note for note in result.dangers if self._counts(note)]
         if new:
             return f"{new[0].code}: {new[0].message}"
         rating = self._rating(result.boat)
@@ -72,6 +73,10 @@ class TrialMeasure:
         if rating is not None and load > rating:
             return f"overloaded: it carries {load:.3g} A of at most {rating:.3g} A"
         return ""
+
+    def _counts(self, note: Note) -> bool:
+        """Whether a danger counts against the value: a starter's cable is no business of a display's supply."""
+        return self.must_start if note.code == OVERHEATS else note.code not in self.known_dangers
 
     def _rating(self, boat: Boat) -> float | None:
         """Current that the sized part may carry [A]; None where none is known."""
