@@ -575,6 +575,59 @@ def test_a_starter_cable_that_burns_is_no_answer(monkeypatch: pytest.MonkeyPatch
     assert size(thin, "hold_up.fuse", "0.3 V", (), shelf="5 A", simulate=crank).holds, "no fault of the fuse"
 
 
+@pytest.mark.parametrize(
+    ("path", "shelf", "written", "answer", "out"),
+    [
+        ("feed.size", "20 AWG,18 AWG,16 AWG", {"feed.fuse": "25 A"}, "16 AWG", {"20 AWG": 5.0, "18 AWG": 20.0}),
+        ("feed.fuse", "40 A,5 A", {"feed.fuse": "40 A"}, "5 A", {"40 A": 25.0}),
+        ("feed.fuse_part", "blade 40 A,blade 5 A", {}, "blade 5 A", {"blade 40 A": 25.0}),
+    ],
+)
+def test_a_feed_fuse_above_what_its_wire_carries_is_no_answer(
+    monkeypatch: pytest.MonkeyPatch, path: str, shelf: str, written: dict[str, str], answer: str, out: dict[str, float]
+) -> None:
+    """16 AWG carries 25 A and 18 AWG 20 A (33 CFR 183.425, Table 5, 105 degC), also where the boat as written errs."""
+    monkeypatch.setattr("cranksag.studies.size.run_many", run_here)
+    found = size(boat(written, "standby-pack"), path, "0.3 V", (), shelf=shelf, simulate=crank)
+    assert found.answer is not None
+    assert found.answer.value == answer
+    for tried in found.tried:
+        assert (tried.verdict == "ruled out") is (tried.value in out)
+        if tried.value in out:
+            assert re.match(f"feed_fuse: a [0-9]+ A fuse is above the {out[tried.value]:g} A of", tried.why)
+
+
+def test_a_hold_up_fuse_above_what_its_wire_carries_is_no_answer_where_it_is_written(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("cranksag.studies.size.run_many", run_here)
+    written = boat({"hold_up.fuse": "30 A"}, "standby-pack")
+    found = size(written, "hold_up.fuse", "0.3 V", (), shelf="5 A,30 A", simulate=crank)
+    assert [tried.verdict for tried in found.tried] == ["holds", "ruled out"]
+
+
+def test_the_answer_comes_with_its_warnings(tmp_path: Path) -> None:
+    """Those of the fuse, which is not what is sized, and of a pack that is vented in one corner alone."""
+    file = tmp_path / "boat.toml"
+    file.write_text(example_text("standby-pack"), encoding="utf-8")
+    words = [
+        "size", str(file), "--for", "hold_up.fuse", "--shelf", "5 A", "--margin", "0 V", "--set", "feed.fuse=40 A",
+        "--corner", "vented:hold_up.chemistry=vented lead",
+    ]  # fmt: skip
+    done = CliRunner().invoke(app, words)
+    assert done.exit_code == 0, done.stderr
+    told = " ".join(done.stdout.split())
+    assert re.search(r"feed_fuse: a 40 A fuse is above the 25 A of 16 AWG .* \(in as written\)", told)
+    assert re.search(r"vented_helm: .* \(in vented\)", told)
+    found = json.loads(CliRunner().invoke(app, [*words, "--json"]).stdout)
+    assert {(w["code"], w["corner"]) for w in found["warnings"]} >= {
+        ("feed_fuse", "as written"),
+        ("vented_helm", "vented"),
+    }
+    codes = [w["code"] for w in found["warnings"]]
+    assert len(codes) == len(set(codes))
+
+
 def test_a_converters_fuse_carries_its_input_current(monkeypatch: pytest.MonkeyPatch) -> None:
     """12 W at 88 % and 0.3 W of its own at the cut-out of 6 V are 2.32 A: 3 A carry 2.25 A for long, 4 A carry 3 A."""
     monkeypatch.setattr("cranksag.studies.size.run_many", run_here)

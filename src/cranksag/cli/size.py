@@ -116,6 +116,8 @@ def _report(found: Size) -> Iterator[RenderableType]:
             plain(f"The engine does not start in: {'; '.join(found.not_starting)}. Repair that first."),
             style="bold yellow",
         )
+    for told in found.warnings:
+        yield Text(plain(f"{told.code}: {told.message} (in {told.corner})"), style="bold yellow")
     for note in found.notes:
         yield Text(plain(note[:1].upper() + note[1:] + "."), style="" if "charged" in note else "dim")
     if not console.quiet():

@@ -37,6 +37,15 @@ class Tried:
 
 
 @dataclass(frozen=True, slots=True)
+class Told:
+    """A danger or warning of the answer: `code`, `message`, and the first of the corners in which it stands."""
+
+    code: str
+    message: str
+    corner: str
+
+
+@dataclass(frozen=True, slots=True)
 class Size:
     """The answer of `size`.
 
@@ -44,8 +53,8 @@ class Size:
     it on the shelf; `best`: where none holds, the value that comes nearest; `reason`: why none holds; `monotone`: no
     larger value was seen to fail where a smaller one holds; `tried`: values that were tried, ascending; `corners`:
     their names; `fails_in`: those in which the best does not hold, of which `short_in` lack only margin;
-    `not_starting`: those in which the engine does not start with the answer (or the best); `runs`: simulations;
-    `shelf`: values on it.
+    `not_starting`: those in which the engine does not start with the answer (or the best); `warnings`: what the answer
+    is warned of in any corner, each code once; `runs`: simulations; `shelf`: values on it.
     """
 
     path: str
@@ -61,6 +70,7 @@ class Size:
     short_in: tuple[str, ...]
     not_starting: tuple[str, ...]
     notes: tuple[str, ...]
+    warnings: tuple[Told, ...]
     runs: int
     shelf: int
 
@@ -109,6 +119,7 @@ class Size:
                 for t in self.tried
             ],
             "notes": list(self.notes),
+            "warnings": [{"code": t.code, "message": t.message, "corner": t.corner} for t in self.warnings],
             "runs": self.runs,
             "shelf_values": self.shelf,
         }
@@ -147,9 +158,20 @@ def answer_of(
         short_in=tuple(names[c] for c, trial in search.of(place).items() if search.verdict(trial) == SHORT),
         not_starting=idle,
         notes=notes,
+        warnings=() if found is None else _warnings(found, names, search),
         runs=len(trials),
         shelf=len(axis),
     )
+
+
+def _warnings(value: int, names: Sequence[str], search: Search) -> tuple[Told, ...]:
+    """Dangers and warnings of a value; of a code that stands in several corners the first, the boat as written."""
+    found: dict[str, list[Told]] = {}
+    for corner, trial in sorted(search.of(value).items()):
+        here = [Told(code, message, names[corner]) for code, message in trial.notes]
+        for code in {told.code for told in here} - found.keys():
+            found[code] = [told for told in here if told.code == code]
+    return tuple(told for same in found.values() for told in same)
 
 
 def _tried(value: int, axis: Axis, names: Sequence[str], search: Search) -> Tried:

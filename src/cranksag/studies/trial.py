@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -18,6 +19,13 @@ __all__ = ["Trial", "TrialMeasure"]
 FUSE_LOAD = 0.75
 """Share of its rating that a fuse may carry for long: derating at room temperature; common practice of fuse makers."""
 
+OWN = {
+    "feed_fuse": ("feed.size", "feed.fuse", "feed.fuse_part"),
+    "conductor_unprotected": ("hold_up.size", "hold_up.fuse", "hold_up.fuse_part", "feed.size"),
+}
+"""Notes, warnings among them, that rule out values of the fields they are about, also where the boat as written has
+them."""
+
 
 @dataclass(frozen=True, slots=True)
 class Trial:
@@ -25,7 +33,8 @@ class Trial:
 
     `margin` [V], None where the simulation failed; `minimum` [V]; `holds`: every display runs at START and none
     restarts; `starts`: the engine does, or was told never to fire; `refused`: a danger or an overload that rules the
-    value out, else ""; `why`: what went wrong; `uncharged`: the bank was, at START; `failed`: the simulation did.
+    value out, else ""; `why`: what went wrong; `uncharged`: the bank was, at START; `notes`: code and
+    message of every danger and warning of the run; `failed`: the simulation did.
     """
 
     margin: float | None
@@ -35,6 +44,7 @@ class Trial:
     refused: str = ""
     why: str = ""
     uncharged: bool = False
+    notes: Sequence[Sequence[str]] = ()
     failed: bool = False
 
 
@@ -62,12 +72,14 @@ class TrialMeasure:
             self._refused(result),
             _why(result) if not holds or (self.must_start and not starts) else _lowest(result),
             uncharged(result),
+            [[note.code, note.message] for note in (*result.dangers, *result.warnings)],
         ]
 
     def _refused(self, result: Result) -> str:
-        new = [note for note in result.dangers if self._counts(note)]
-        if new:
-            return f"{new[0].code}: {new[0].message}"
+        own = [note for note in result.warnings if self.path in OWN.get(note.code, ())]
+        against = [*(note for note in result.dangers if self._counts(note)), *own]
+        if against:
+            return f"{against[0].code}: {against[0].message}"
         rating = self._rating(result.boat)
         load = _current(result.boat, self.path)
         if rating is not None and load > rating:
@@ -76,7 +88,9 @@ class TrialMeasure:
 
     def _counts(self, note: Note) -> bool:
         """Whether a danger counts against the value: a starter's cable is no business of a display's supply."""
-        return self.must_start if note.code == OVERHEATS else note.code not in self.known_dangers
+        if note.code == OVERHEATS:
+            return self.must_start
+        return note.code not in self.known_dangers or self.path in OWN.get(note.code, ())
 
     def _rating(self, boat: Boat) -> float | None:
         """Current that the sized part may carry [A]; None where none is known."""
