@@ -130,6 +130,20 @@ def test_a_larger_value_that_fails_is_seen() -> None:
     assert (search.smallest(), search.monotone) == (1, False)
 
 
+def test_of_values_that_do_not_start_the_engine_the_nearest_gets_furthest() -> None:
+    """Whatever the margin: a starter that hardly turns takes little and leaves the display the most volts."""
+    search = Search(4, 1, 1.0, must_start=True)
+    trials = [Trial(5.0, 13.0, True, False, reached=0), Trial(4.0, 12.0, True, False, reached=1),
+              Trial(-1.0, 7.0, False, False, reached=2), Trial(-0.5, 7.5, False, False, reached=2)]  # fmt: skip
+    for value, trial in enumerate(trials):
+        search.take((value, 0), trial)
+    assert search.nearest() == 3
+    search.take((0, 0), replace(trials[0], starts=True, holds=False, reached=3))
+    assert search.nearest() == 0, "one that starts and only restarts the display is nearer"
+    search.take((0, 0), replace(trials[0], starts=True, reached=3, refused="starter_cable_overheats: of the test"))
+    assert search.nearest() == 3, "one that is ruled out is no better than one that does not start"
+
+
 # --- against trying everything, with ngspice -----------------------------------------------------------------
 
 
@@ -626,6 +640,16 @@ def test_the_answer_comes_with_its_warnings(tmp_path: Path) -> None:
     }
     codes = [w["code"] for w in found["warnings"]]
     assert len(codes) == len(set(codes))
+
+
+def test_what_does_not_start_the_engine_is_told_by_how_far_it_gets(monkeypatch: pytest.MonkeyPatch) -> None:
+    """And not by what the display saw of it."""
+    monkeypatch.setattr("cranksag.studies.size.run_many", run_here)
+    scenario = boat({"crank.key_held": "1 s"}, "standby-pack")
+    found = size(scenario, "cables.positive.0.size", "0.3 V", (), shelf="16 AWG,4 AWG", simulate=crank)
+    assert [tried.verdict for tried in found.tried] == ["ruled out", "engine does not start"]
+    assert found.document()["nearest"] == "4 AWG"
+    assert "does not start the engine in the corner 'as written': cranks, but the key is released before it fires" in found.reason
 
 
 def test_a_converters_fuse_carries_its_input_current(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -76,10 +76,16 @@ class Search:
         return min(trials, key=lambda c: (*self._rank(trials[c]), c)) if trials else None
 
     def _rank(self, trial: Trial) -> tuple[float, ...]:
-        """Order of trials from the worst up: no result or ruled out, then restarting, then by margin."""
-        if trial.margin is None or trial.refused or (self._must_start and not trial.starts):
-            return (0.0, -math.inf if trial.margin is None else trial.margin)
-        return (2.0 if trial.holds else 1.0, trial.margin)
+        """Order of trials from the worst up: no result, ruled out, no start by how far it gets, restarting; then by
+        margin. What a display sees of an engine that hardly turns says little: a starter that takes no current leaves
+        it the best margin."""
+        if trial.margin is None:
+            return (0.0, 0.0, -math.inf)
+        if trial.refused:
+            return (1.0, 0.0, trial.margin)
+        if self._must_start and not trial.starts:
+            return (2.0, float(trial.reached), trial.margin)
+        return (4.0 if trial.holds else 3.0, 0.0, trial.margin)
 
     def smallest(self) -> int | None:
         """The smallest value known to hold."""

@@ -34,7 +34,8 @@ class Trial:
     `margin` [V], None where the simulation failed; `minimum` [V]; `holds`: every display runs at START and none
     restarts; `starts`: the engine does, or was told never to fire; `refused`: a danger or an overload that rules the
     value out, else ""; `why`: what went wrong; `uncharged`: the bank was, at START; `notes`: code and
-    message of every danger and warning of the run; `failed`: the simulation did.
+    message of every danger and warning of the run; `reached`: how far the start gets, 0 nowhere, 1 engages, 2 turns,
+    3 fires; `failed`: the simulation did.
     """
 
     margin: float | None
@@ -45,6 +46,7 @@ class Trial:
     why: str = ""
     uncharged: bool = False
     notes: Sequence[Sequence[str]] = ()
+    reached: int = 3
     failed: bool = False
 
 
@@ -70,9 +72,10 @@ class TrialMeasure:
             holds,
             starts,
             self._refused(result),
-            _why(result) if not holds or (self.must_start and not starts) else _lowest(result),
+            self._told(result, holds, starts),
             uncharged(result),
             [[note.code, note.message] for note in (*result.dangers, *result.warnings)],
+            sum((result.cranks.engages, result.cranks.turns, result.cranks.fires)),
         ]
 
     def _refused(self, result: Result) -> str:
@@ -85,6 +88,11 @@ class TrialMeasure:
         if rating is not None and load > rating:
             return f"overloaded: it carries {load:.3g} A of at most {rating:.3g} A"
         return ""
+
+    def _told(self, result: Result, holds: bool, starts: bool) -> str:
+        if self.must_start and not starts:
+            return result.cranks.reason
+        return _lowest(result) if holds else _why(result)
 
     def _counts(self, note: Note) -> bool:
         """Whether a danger counts against the value: a starter's cable is no business of a display's supply."""
@@ -127,8 +135,6 @@ def _why(result: Result) -> str:
         return f"{display.name} never starts: its supply stays below its restart voltage"
     if display.holds and (names := late(result)):
         return f"{' and '.join(names)} is not running yet at START{_not_yet(result)}"
-    if display.holds:
-        return f"the engine does not start: {result.cranks.reason}"
     times = "once" if display.restarts == 1 else f"{display.restarts} times"
     short = f"{-display.margin:.2f} V " if -display.margin >= 0.005 else ""
     told = f"{display.name} restarts {times}, held {short}below its threshold"
