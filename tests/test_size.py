@@ -649,7 +649,10 @@ def test_what_does_not_start_the_engine_is_told_by_how_far_it_gets(monkeypatch: 
     found = size(scenario, "cables.positive.0.size", "0.3 V", (), shelf="16 AWG,4 AWG", simulate=crank)
     assert [tried.verdict for tried in found.tried] == ["ruled out", "engine does not start"]
     assert found.document()["nearest"] == "4 AWG"
-    assert "does not start the engine in the corner 'as written': cranks, but the key is released before it fires" in found.reason
+    assert (
+        "does not start the engine in the corner 'as written': cranks, but the key is released before it fires"
+        in found.reason
+    )
 
 
 def test_a_converters_fuse_carries_its_input_current(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -845,6 +848,31 @@ def test_the_command_prints_one_document(tmp_path: Path) -> None:
     assert (found["value"], found["holds"]) == ("47mF", True)
     assert found["next_smaller"]["value"] == "22mF"
     assert found["corners"] == ["as written", "again"]
+
+
+def test_what_is_ruled_out_says_why(tmp_path: Path) -> None:
+    words = ["--for", "hold_up.fuse", "--shelf", "1 A,5 A", "--set", "hold_up.capacitance=0.1 F", "--margin", "0 V"]
+    words += ["--corner", "as is:crank.key_on_before=1 s", "--set", "displays.0.boot_power=12 W"]
+    told = " ".join(_command(tmp_path, *words).stdout.split())
+    # 12 W at 6.5 V; a fuse carries three quarters of its rating for long
+    assert "1 A (ruled out): overloaded: it carries 1.85 A of at most 0.75 A" in told
+    tried = json.loads(_command(tmp_path, *words, "--json").stdout)["tried"]
+    assert [t["verdict"] for t in tried] == ["ruled out", "holds"]
+    assert tried[0]["why"] == "overloaded: it carries 1.85 A of at most 0.75 A"
+
+
+def test_a_part_that_is_not_what_limits_is_told_with_what_does(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The minimum stands after the relay has let go of the pack: no pack moves it, the feed does."""
+    monkeypatch.setattr("cranksag.studies.size.run_many", run_here)
+    scenario = boat(example="standby-pack")
+    shelf = "sealed lead AGM 12 V 7 Ah,sealed lead AGM 12 V 12 Ah,sealed lead AGM 12 V 40 Ah"
+    found = size(scenario, "hold_up.pack", "3 V", (), shelf=shelf, simulate=crank)
+    assert not found.holds
+    (note,) = [note for note in found.notes if "not what limits" in note]
+    assert note.startswith("hold_up.pack is not what limits: 2 of 2 values compared have +"), "40 Ah is out"
+    assert "fed by the normal feed, which loses " in note
+    wide = size(scenario, "feed.size", "3 V", (), shelf="18 AWG,14 AWG,8 AWG", simulate=crank)
+    assert not any("not what limits" in note for note in wide.notes), "each wire does more than the one before"
 
 
 def test_a_display_that_runs_on_with_too_little_margin_is_not_told_as_failing(tmp_path: Path) -> None:

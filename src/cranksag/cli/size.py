@@ -119,9 +119,10 @@ def _report(found: Size) -> Iterator[RenderableType]:
     for told in found.warnings:
         yield Text(plain(f"{told.code}: {told.message} (in {told.corner})"), style="bold yellow")
     for note in found.notes:
-        yield Text(plain(note[:1].upper() + note[1:] + "."), style="" if "charged" in note else "dim")
+        yield Text(plain(note[:1].upper() + note[1:] + "."), style="dim" if note.startswith("left out") else "")
     if not console.quiet():
         yield _table(found)
+        yield from _reasons(found)
         yield Text(plain(f"{len(found.corners)} corners: {'; '.join(found.corners)}."))
         everything = found.shelf * len(found.corners)
         yield Text(f"{found.runs} runs; every value in every corner takes {everything}.", style="dim")
@@ -170,6 +171,17 @@ def _corners(found: Size) -> str:
 
 def _margin(tried: Tried) -> str:
     return "no result" if tried.margin is None else f"{tried.margin:+z.2f} V of margin"
+
+
+def _reasons(found: Size) -> Iterator[RenderableType]:
+    """Why values have no result or are ruled out, which their margin does not tell."""
+    from rich.text import Text
+
+    from cranksag.studies.search import NO_RESULT, NO_START, RULED_OUT
+
+    for tried in found.tried:
+        if tried.verdict in (RULED_OUT, NO_START, NO_RESULT) and tried.why:
+            yield Text(f"{console.plain(tried.value)} ({tried.verdict}): {console.plain(tried.why)}")
 
 
 def _table(found: Size) -> RenderableType:

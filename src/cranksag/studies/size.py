@@ -139,7 +139,7 @@ def size(
         bench = _Bench(work, tasks, search, workers, on, wall_limit, stop, bar)
         search.settle(bench.run)
     found = answer_of(path, wanted, axis, tasks.names, search, notes)
-    return replace(found, notes=(*notes, *_charging(scenario, catalogue, tasks, search)))
+    return replace(found, notes=(*found.notes, *_charging(scenario, catalogue, tasks, search)))
 
 
 def _check_path(path: str) -> None:

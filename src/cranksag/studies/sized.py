@@ -16,6 +16,8 @@ from cranksag.studies.search import FAILS, NO_RESULT, NO_START, OPEN, RULED_OUT,
 
 __all__ = ["Size", "Tried", "answer_of"]
 
+LITTLE = 0.1  # [V] margins that differ by less say that the part is not what limits; engineering estimate
+
 
 @dataclass(frozen=True, slots=True)
 class Tried:
@@ -114,6 +116,7 @@ class Size:
                     "verdict": t.verdict,
                     "margin_v": t.margin,
                     "corner": t.corner,
+                    "why": t.why,
                     "complete": t.complete,
                 }
                 for t in self.tried
@@ -157,7 +160,7 @@ def answer_of(
         fails_in=tuple(names[c] for c, trial in search.of(place).items() if not search.passes(trial)),
         short_in=tuple(names[c] for c, trial in search.of(place).items() if search.verdict(trial) == SHORT),
         not_starting=idle,
-        notes=notes,
+        notes=notes if best is None else (*notes, *_not_the_part(path, place, names, search)),
         warnings=() if found is None else _warnings(found, names, search),
         runs=len(trials),
         shelf=len(axis),
@@ -172,6 +175,23 @@ def _warnings(value: int, names: Sequence[str], search: Search) -> tuple[Told, .
         for code in {told.code for told in here} - found.keys():
             found[code] = [told for told in here if told.code == code]
     return tuple(told for same in found.values() for told in same)
+
+
+def _not_the_part(path: str, best: int, names: Sequence[str], search: Search) -> tuple[str, ...]:
+    """That most values do as little as the best in its hardest corner, and what limits there instead."""
+    corner = search.hardest(best)
+    assert corner is not None
+    here = search.trials[best, corner]
+    if search.verdict(here) not in (SHORT, FAILS) or here.uncharged or here.margin is None:
+        return ()
+    others = [t for v in range(search.values) if (t := search.trials.get((v, corner))) is not None]
+    compared = [t.margin for t in others if t.margin is not None and not t.refused]
+    alike = [margin for margin in compared if abs(margin - here.margin) <= LITTLE]
+    if len(alike) < 2 or 2 * len(alike) < len(compared):
+        return ()
+    span = f"{min(alike):+z.2f} V" + (f" to {max(alike):+z.2f} V" if max(alike) - min(alike) >= 0.005 else "")
+    told = f"{path} is not what limits: {len(alike)} of {len(compared)} values compared have {span} of margin"
+    return (f"{told} in the corner {names[corner]!r}, where the display is fed by {here.supply}",)
 
 
 def _tried(value: int, axis: Axis, names: Sequence[str], search: Search) -> Tried:

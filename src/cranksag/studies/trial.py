@@ -35,7 +35,7 @@ class Trial:
     restarts; `starts`: the engine does, or was told never to fire; `refused`: a danger or an overload that rules the
     value out, else ""; `why`: what went wrong; `uncharged`: the bank was, at START; `notes`: code and
     message of every danger and warning of the run; `reached`: how far the start gets, 0 nowhere, 1 engages, 2 turns,
-    3 fires; `failed`: the simulation did.
+    3 fires; `supply`: what feeds the display at its minimum and where that loses most; `failed`: the simulation did.
     """
 
     margin: float | None
@@ -47,6 +47,7 @@ class Trial:
     uncharged: bool = False
     notes: Sequence[Sequence[str]] = ()
     reached: int = 3
+    supply: str = ""
     failed: bool = False
 
 
@@ -76,6 +77,7 @@ class TrialMeasure:
             uncharged(result),
             [[note.code, note.message] for note in (*result.dangers, *result.warnings)],
             sum((result.cranks.engages, result.cranks.turns, result.cranks.fires)),
+            _supply(result),
         ]
 
     def _refused(self, result: Result) -> str:
@@ -153,10 +155,22 @@ def _not_yet(result: Result) -> str:
 def _lowest(result: Result) -> str:
     """Where the minimum of a display that holds stands, and what its hold-up lacks."""
     display = result.display
-    fed = "the normal feed" if display.source == "feed" else display.source
-    at = f"lowest {display.minimum_voltage:z.2f} V at {display.minimum_at:.3g} s from key-on, fed by {fed}"
+    at = f"lowest {display.minimum_voltage:z.2f} V at {display.minimum_at:.3g} s from key-on, fed by {_source(result)}"
     hint = ", ".join(shortfalls(result))
     return at + _attempt(result) + (f"; {hint}" if hint else "")
+
+
+def _source(result: Result) -> str:
+    return "the normal feed" if result.display.source == "feed" else result.display.source
+
+
+def _supply(result: Result) -> str:
+    """What feeds the display at its minimum, and of the normal feed the two elements that lose most."""
+    if result.display.source != "feed":
+        return _source(result)
+    lines = sorted((line for line in result.demand_budget if not line.blocking), key=lambda line: -line.drop)
+    lost = " and ".join(f"{line.drop:.2f} V in {line.element}" for line in lines[:2])
+    return f"{_source(result)}, which loses {lost}"
 
 
 def _attempt(result: Result) -> str:
