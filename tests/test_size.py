@@ -34,7 +34,7 @@ from cranksag.studies.search import TOLERANCE, Search
 from cranksag.studies.shelf import shelf_of
 from cranksag.studies.size import Size, size
 from cranksag.studies.trial import Trial
-from cranksag.studies.variants import parse_variant, parse_variants
+from cranksag.studies.variants import Variant, parse_variant, parse_variants
 
 sys.path.insert(0, str(Path(__file__).parent))
 from in_process import crank, run_here
@@ -128,6 +128,57 @@ def test_where_more_is_better_it_costs_little_more_than_one_run_for_each_value(n
 def test_a_larger_value_that_fails_is_seen() -> None:
     search, _ = settled([[-1.0, 1.0], [0.5, 0.5], [0.7, 0.6], [0.9, -0.4], [1.0, -0.9]], 0.0)
     assert (search.smallest(), search.monotone) == (1, False)
+
+
+STARTS, HOLDS_STILL, STALLS = (Trial(1.5, 10.0, True, True), Trial(1.2, 9.7, True, False, reached=1),
+                               Trial(-4.0, 4.5, False, False, reached=1))  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("must_start", "there", "optional", "aside"),
+    [
+        (True, [STALLS] * 4, (2,), True),
+        (True, [HOLDS_STILL] * 4, (2,), True),  # what has to start the engine does not
+        (True, [STALLS] * 4, (), False),  # asked for by name
+        (True, [STALLS, STALLS, STALLS, STARTS], (2,), False),  # one value does it
+        (True, [STARTS, STALLS, STALLS, STALLS], (2,), False),  # one that the first look does not see
+        (True, [STALLS, STALLS, STALLS, Trial(None, None, False, False, failed=True)], (2,), False),
+        (False, [STALLS] * 4, (2,), True),
+        (False, [STALLS, STALLS, STALLS, HOLDS_STILL], (2,), False),  # a hold-up that carries even that
+    ],
+)
+def test_a_corner_in_which_no_value_starts_the_engine_is_set_aside(
+    must_start: bool, there: list[Trial], optional: tuple[int, ...], aside: bool
+) -> None:
+    search = Search(4, 3, 1.0, must_start, optional)
+    asked = []
+
+    def run(pairs: Iterable[tuple[int, int]]) -> None:
+        for value, corner in pairs:
+            asked.append((value, corner))
+            search.take((value, corner), there[value] if corner == 2 else STARTS)
+
+    search.settle(run)
+    assert len(asked) == len(set(asked))
+    assert search.aside == (frozenset({2}) if aside else frozenset())
+    if aside:
+        assert {v for v, c in asked if c == 2} == {0, 1, 2, 3}, "shown of every value, not assumed"
+        assert search.smallest() == 0
+    else:
+        passing = [v for v in range(4) if search.passes(there[v])]
+        assert search.smallest() == (passing[0] if passing else None)
+
+
+def test_no_corner_is_set_aside_of_a_boat_that_does_not_start_as_it_is_written() -> None:
+    search = Search(3, 2, 1.0, True, (1,))
+
+    def run(pairs: Iterable[tuple[int, int]]) -> None:
+        for pair in pairs:
+            search.take(pair, STALLS)
+
+    search.settle(run)
+    assert search.aside == frozenset()
+    assert search.smallest() is None
 
 
 def test_of_values_that_do_not_start_the_engine_the_nearest_gets_furthest() -> None:
@@ -513,6 +564,16 @@ def test_corners_hold_every_state_that_a_part_has_to_work_in() -> None:
         "battery.state_of_charge", "hold_up.age", "hold_up.pack_charge", "crank.key_on_before", "crank.attempts",
         "crank.rest", "feed.length",
     }  # fmt: skip
+    worst = {bound.path for bound in DEFAULT_CORNERS[-1].bounds}
+    assert worst >= {
+        "temperature.battery", "temperature.engine_room", "battery.health", "battery.state_of_charge", "hold_up.age",
+        "hold_up.pack_charge", "hold_up.pack_resistance", "crank.key_on_before", "feed.length",
+    }  # fmt: skip
+    figures = {bound.path: bound.figure for bound in DEFAULT_CORNERS[-1].bounds}
+    assert figures["temperature.engine_room"] > 50.0 > 0.0 > figures["temperature.battery"], "hot relay, cold battery"
+    for corner in DEFAULT_CORNERS[:-1]:
+        if corner.name in ("end of life", "half-charged", "hot relay, cold battery", "straight to START", "long feed"):
+            assert set(corner.bounds) <= set(DEFAULT_CORNERS[-1].bounds), f"it is as bad as {corner.name}"
     both = [
         c for c in DEFAULT_CORNERS if {b.path: b.figure for b in c.bounds}.get("temperature.engine_room", 0.0) > 50.0
     ]
@@ -653,6 +714,26 @@ def test_what_does_not_start_the_engine_is_told_by_how_far_it_gets(monkeypatch: 
         "does not start the engine in the corner 'as written': cranks, but the key is released before it fires"
         in found.reason
     )
+
+
+def test_a_default_corner_that_no_battery_can_bear_is_told_and_one_that_is_named_counts(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("cranksag.studies.size.run_many", run_here)
+    warm = {"temperature.ambient": "20 degC", "crank.key_held": "2 s", "engine.fires_after": "0.6 s"}
+    scenario, worst = boat(warm, "standby-pack"), DEFAULT_CORNERS[-1]
+    found = size(scenario, "battery.rating", 0.0, (worst,), shelf="600 A,620 A", simulate=crank)
+    assert found.answer is not None
+    assert found.answer.value == "600 A"
+    document = found.document()
+    assert (document["corners"], document["set_aside"]) == (["as written"], [worst.name])
+    assert found.runs == 4, "both values were tried in it"
+    changes = changes_of(worst, resolve(scenario), "battery.rating")
+    named = Variant("mine", changes)
+    asked = size(scenario, "battery.rating", 0.0, (named,), shelf="600 A,620 A", simulate=crank)
+    assert not asked.holds
+    assert (asked.set_aside, asked.fails_in) == ((), ("mine",))
+    assert "does not start the engine in the corner 'mine'" in asked.reason
 
 
 def test_a_converters_fuse_carries_its_input_current(monkeypatch: pytest.MonkeyPatch) -> None:

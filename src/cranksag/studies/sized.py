@@ -56,7 +56,8 @@ class Size:
     larger value was seen to fail where a smaller one holds; `tried`: values that were tried, ascending; `corners`:
     their names; `fails_in`: those in which the best does not hold, of which `short_in` lack only margin;
     `not_starting`: those in which the engine does not start with the answer (or the best); `warnings`: what the answer
-    is warned of in any corner, each code once; `runs`: simulations; `shelf`: values on it.
+    is warned of in any corner, each code once; `set_aside`: corners in which no value holds and none starts the engine,
+    which are not among `corners`; `runs`: simulations; `shelf`: values on it.
     """
 
     path: str
@@ -73,6 +74,7 @@ class Size:
     not_starting: tuple[str, ...]
     notes: tuple[str, ...]
     warnings: tuple[Told, ...]
+    set_aside: tuple[str, ...]
     runs: int
     shelf: int
 
@@ -109,6 +111,7 @@ class Size:
             "fails_in": list(self.fails_in),
             "short_in": list(self.short_in),
             "not_starting": list(self.not_starting),
+            "set_aside": list(self.set_aside),
             "tried": [
                 {
                     "value": t.value,
@@ -156,12 +159,13 @@ def answer_of(
         reason="" if best is None else _reason(axis, best, wanted),
         monotone=search.monotone,
         tried=tuple(tried.values()),
-        corners=tuple(names),
+        corners=tuple(name for c, name in enumerate(names) if c not in search.aside),
         fails_in=tuple(names[c] for c, trial in search.of(place).items() if not search.passes(trial)),
         short_in=tuple(names[c] for c, trial in search.of(place).items() if search.verdict(trial) == SHORT),
         not_starting=idle,
         notes=notes if best is None else (*notes, *_not_the_part(path, place, names, search)),
         warnings=() if found is None else _warnings(found, names, search),
+        set_aside=tuple(names[c] for c in sorted(search.aside)),
         runs=len(trials),
         shelf=len(axis),
     )
@@ -207,7 +211,7 @@ def _tried(value: int, axis: Axis, names: Sequence[str], search: Search) -> Trie
         margin=trial.margin,
         corner=names[corner],
         why=trial.refused or trial.why,
-        complete=len(search.of(value)) == search.corners,
+        complete=search.everywhere(value),
         verdict=OPEN if decided is None else search.verdict(trial),
     )
 
