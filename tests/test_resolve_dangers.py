@@ -342,3 +342,11 @@ def test_a_switch_named_as_a_part_is_the_node_of_that_name() -> None:
     found = boat({"feed.from": "battery switch"}, SWITCHED.format('part = "battery switch"'))
     assert [element.name for element in found.positive] == ["cable 1", "battery switch"]
     assert node_of(found, "battery switch") == "stud"
+
+
+@pytest.mark.parametrize(
+    ("size", "fuse", "warned"),
+    [("18 AWG", "20 A", False), ("18 AWG", "25 A", True), ("20 AWG", "5 A", False), ("20 AWG", "25 A", True)],
+)
+def test_a_feed_thinner_than_the_table_has_no_leave_to_carry_more(size: str, fuse: str, warned: bool) -> None:
+    assert ("feed_fuse" in warnings({"feed.size": size, "feed.fuse": fuse})) is warned

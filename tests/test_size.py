@@ -34,7 +34,7 @@ from cranksag.studies.search import TOLERANCE, Search
 from cranksag.studies.shelf import shelf_of
 from cranksag.studies.size import Size, size
 from cranksag.studies.trial import Trial
-from cranksag.studies.variants import parse_variant, parse_variants
+from cranksag.studies.variants import Variant, parse_variant, parse_variants
 
 sys.path.insert(0, str(Path(__file__).parent))
 from in_process import crank, run_here
@@ -128,6 +128,71 @@ def test_where_more_is_better_it_costs_little_more_than_one_run_for_each_value(n
 def test_a_larger_value_that_fails_is_seen() -> None:
     search, _ = settled([[-1.0, 1.0], [0.5, 0.5], [0.7, 0.6], [0.9, -0.4], [1.0, -0.9]], 0.0)
     assert (search.smallest(), search.monotone) == (1, False)
+
+
+STARTS, HOLDS_STILL, STALLS = (Trial(1.5, 10.0, True, True), Trial(1.2, 9.7, True, False, reached=1),
+                               Trial(-4.0, 4.5, False, False, reached=1))  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("must_start", "there", "optional", "aside"),
+    [
+        (True, [STALLS] * 4, (2,), True),
+        (True, [HOLDS_STILL] * 4, (2,), True),  # what has to start the engine does not
+        (True, [STALLS] * 4, (), False),  # asked for by name
+        (True, [STALLS, STALLS, STALLS, STARTS], (2,), False),  # one value does it
+        (True, [STARTS, STALLS, STALLS, STALLS], (2,), False),  # one that the first look does not see
+        (True, [STALLS, STALLS, STALLS, Trial(None, None, False, False, failed=True)], (2,), False),
+        (False, [STALLS] * 4, (2,), True),
+        (False, [STALLS, STALLS, STALLS, HOLDS_STILL], (2,), False),  # a hold-up that carries even that
+    ],
+)
+def test_a_corner_in_which_no_value_starts_the_engine_is_set_aside(
+    must_start: bool, there: list[Trial], optional: tuple[int, ...], aside: bool
+) -> None:
+    search = Search(4, 3, 1.0, must_start, optional)
+    asked = []
+
+    def run(pairs: Iterable[tuple[int, int]]) -> None:
+        for value, corner in pairs:
+            asked.append((value, corner))
+            search.take((value, corner), there[value] if corner == 2 else STARTS)
+
+    search.settle(run)
+    assert len(asked) == len(set(asked))
+    assert search.aside == (frozenset({2}) if aside else frozenset())
+    if aside:
+        assert {v for v, c in asked if c == 2} == {0, 1, 2, 3}, "shown of every value, not assumed"
+        assert search.smallest() == 0
+    else:
+        passing = [v for v in range(4) if search.passes(there[v])]
+        assert search.smallest() == (passing[0] if passing else None)
+
+
+def test_no_corner_is_set_aside_of_a_boat_that_does_not_start_as_it_is_written() -> None:
+    search = Search(3, 2, 1.0, True, (1,))
+
+    def run(pairs: Iterable[tuple[int, int]]) -> None:
+        for pair in pairs:
+            search.take(pair, STALLS)
+
+    search.settle(run)
+    assert search.aside == frozenset()
+    assert search.smallest() is None
+
+
+def test_of_values_that_do_not_start_the_engine_the_nearest_gets_furthest() -> None:
+    """Whatever the margin: a starter that hardly turns takes little and leaves the display the most volts."""
+    search = Search(4, 1, 1.0, must_start=True)
+    trials = [Trial(5.0, 13.0, True, False, reached=0), Trial(4.0, 12.0, True, False, reached=1),
+              Trial(-1.0, 7.0, False, False, reached=2), Trial(-0.5, 7.5, False, False, reached=2)]  # fmt: skip
+    for value, trial in enumerate(trials):
+        search.take((value, 0), trial)
+    assert search.nearest() == 3
+    search.take((0, 0), replace(trials[0], starts=True, holds=False, reached=3))
+    assert search.nearest() == 0, "one that starts and only restarts the display is nearer"
+    search.take((0, 0), replace(trials[0], starts=True, reached=3, refused="starter_cable_overheats: of the test"))
+    assert search.nearest() == 3, "one that is ruled out is no better than one that does not start"
 
 
 # --- against trying everything, with ngspice -----------------------------------------------------------------
@@ -503,6 +568,16 @@ def test_corners_hold_every_state_that_a_part_has_to_work_in() -> None:
         "battery.state_of_charge", "hold_up.age", "hold_up.pack_charge", "crank.key_on_before", "crank.attempts",
         "crank.rest", "feed.length",
     }  # fmt: skip
+    worst = {bound.path for bound in DEFAULT_CORNERS[-1].bounds}
+    assert worst >= {
+        "temperature.battery", "temperature.engine_room", "battery.health", "battery.state_of_charge", "hold_up.age",
+        "hold_up.pack_charge", "hold_up.pack_resistance", "crank.key_on_before", "feed.length",
+    }  # fmt: skip
+    figures = {bound.path: bound.figure for bound in DEFAULT_CORNERS[-1].bounds}
+    assert figures["temperature.engine_room"] > 50.0 > 0.0 > figures["temperature.battery"], "hot relay, cold battery"
+    for corner in DEFAULT_CORNERS[:-1]:
+        if corner.name in ("end of life", "half-charged", "hot relay, cold battery", "straight to START", "long feed"):
+            assert set(corner.bounds) <= set(DEFAULT_CORNERS[-1].bounds), f"it is as bad as {corner.name}"
     both = [
         c for c in DEFAULT_CORNERS if {b.path: b.figure for b in c.bounds}.get("temperature.engine_room", 0.0) > 50.0
     ]
@@ -564,6 +639,105 @@ def test_a_fuse_that_would_blow_is_no_answer(monkeypatch: pytest.MonkeyPatch) ->
     assert found.answer.value == "3 A"
     assert found.next_smaller is not None
     assert "overloaded" in found.next_smaller.why
+
+
+def test_a_starter_cable_that_burns_is_no_answer(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("cranksag.studies.size.run_many", run_here)
+    scenario = boat(example="standby-pack")
+    found = size(scenario, "cables.positive.0.size", "0.3 V", (), shelf="10 AWG,4 AWG", simulate=crank)
+    assert found.answer is not None
+    assert found.answer.value == "4 AWG"
+    assert found.next_smaller is not None
+    assert found.next_smaller.verdict == "ruled out"
+    assert found.next_smaller.why.startswith("starter_cable_overheats: 10 AWG of 'battery cable'")
+    thin = scenario.with_overrides({"cables.positive.0.size": "10 AWG"})
+    assert size(thin, "hold_up.fuse", "0.3 V", (), shelf="5 A", simulate=crank).holds, "no fault of the fuse"
+
+
+@pytest.mark.parametrize(
+    ("path", "shelf", "written", "answer", "out"),
+    [
+        ("feed.size", "20 AWG,18 AWG,16 AWG", {"feed.fuse": "25 A"}, "16 AWG", {"20 AWG": 5.0, "18 AWG": 20.0}),
+        ("feed.fuse", "40 A,5 A", {"feed.fuse": "40 A"}, "5 A", {"40 A": 25.0}),
+        ("feed.fuse_part", "blade 40 A,blade 5 A", {}, "blade 5 A", {"blade 40 A": 25.0}),
+    ],
+)
+def test_a_feed_fuse_above_what_its_wire_carries_is_no_answer(
+    monkeypatch: pytest.MonkeyPatch, path: str, shelf: str, written: dict[str, str], answer: str, out: dict[str, float]
+) -> None:
+    """16 AWG carries 25 A and 18 AWG 20 A (33 CFR 183.425, Table 5, 105 degC), also where the boat as written errs."""
+    monkeypatch.setattr("cranksag.studies.size.run_many", run_here)
+    found = size(boat(written, "standby-pack"), path, "0.3 V", (), shelf=shelf, simulate=crank)
+    assert found.answer is not None
+    assert found.answer.value == answer
+    for tried in found.tried:
+        assert (tried.verdict == "ruled out") is (tried.value in out)
+        if tried.value in out:
+            assert re.match(f"feed_fuse: a [0-9]+ A fuse is above the {out[tried.value]:g} A of", tried.why)
+
+
+def test_a_hold_up_fuse_above_what_its_wire_carries_is_no_answer_where_it_is_written(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("cranksag.studies.size.run_many", run_here)
+    written = boat({"hold_up.fuse": "30 A"}, "standby-pack")
+    found = size(written, "hold_up.fuse", "0.3 V", (), shelf="5 A,30 A", simulate=crank)
+    assert [tried.verdict for tried in found.tried] == ["holds", "ruled out"]
+
+
+def test_the_answer_comes_with_its_warnings(tmp_path: Path) -> None:
+    """Those of the fuse, which is not what is sized, and of a pack that is vented in one corner alone."""
+    file = tmp_path / "boat.toml"
+    file.write_text(example_text("standby-pack"), encoding="utf-8")
+    words = [
+        "size", str(file), "--for", "hold_up.fuse", "--shelf", "5 A", "--margin", "0 V", "--set", "feed.fuse=40 A",
+        "--corner", "vented:hold_up.chemistry=vented lead",
+    ]  # fmt: skip
+    done = CliRunner().invoke(app, words)
+    assert done.exit_code == 0, done.stderr
+    told = " ".join(done.stdout.split())
+    assert re.search(r"feed_fuse: a 40 A fuse is above the 25 A of 16 AWG .* \(in as written\)", told)
+    assert re.search(r"vented_helm: .* \(in vented\)", told)
+    found = json.loads(CliRunner().invoke(app, [*words, "--json"]).stdout)
+    assert {(w["code"], w["corner"]) for w in found["warnings"]} >= {
+        ("feed_fuse", "as written"),
+        ("vented_helm", "vented"),
+    }
+    codes = [w["code"] for w in found["warnings"]]
+    assert len(codes) == len(set(codes))
+
+
+def test_what_does_not_start_the_engine_is_told_by_how_far_it_gets(monkeypatch: pytest.MonkeyPatch) -> None:
+    """And not by what the display saw of it."""
+    monkeypatch.setattr("cranksag.studies.size.run_many", run_here)
+    scenario = boat({"crank.key_held": "1 s"}, "standby-pack")
+    found = size(scenario, "cables.positive.0.size", "0.3 V", (), shelf="16 AWG,4 AWG", simulate=crank)
+    assert [tried.verdict for tried in found.tried] == ["ruled out", "engine does not start"]
+    assert found.document()["nearest"] == "4 AWG"
+    assert (
+        "does not start the engine in the corner 'as written': cranks, but the key is released before it fires"
+        in found.reason
+    )
+
+
+def test_a_default_corner_that_no_battery_can_bear_is_told_and_one_that_is_named_counts(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("cranksag.studies.size.run_many", run_here)
+    warm = {"temperature.ambient": "20 degC", "crank.key_held": "2 s", "engine.fires_after": "0.6 s"}
+    scenario, worst = boat(warm, "standby-pack"), DEFAULT_CORNERS[-1]
+    found = size(scenario, "battery.rating", 0.0, (worst,), shelf="600 A,620 A", simulate=crank)
+    assert found.answer is not None
+    assert found.answer.value == "600 A"
+    document = found.document()
+    assert (document["corners"], document["set_aside"]) == (["as written"], [worst.name])
+    assert found.runs == 4, "both values were tried in it"
+    changes = changes_of(worst, resolve(scenario), "battery.rating")
+    named = Variant("mine", changes)
+    asked = size(scenario, "battery.rating", 0.0, (named,), shelf="600 A,620 A", simulate=crank)
+    assert not asked.holds
+    assert (asked.set_aside, asked.fails_in) == ((), ("mine",))
+    assert "does not start the engine in the corner 'mine'" in asked.reason
 
 
 def test_a_converters_fuse_carries_its_input_current(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -759,6 +933,31 @@ def test_the_command_prints_one_document(tmp_path: Path) -> None:
     assert (found["value"], found["holds"]) == ("47mF", True)
     assert found["next_smaller"]["value"] == "22mF"
     assert found["corners"] == ["as written", "again"]
+
+
+def test_what_is_ruled_out_says_why(tmp_path: Path) -> None:
+    words = ["--for", "hold_up.fuse", "--shelf", "1 A,5 A", "--set", "hold_up.capacitance=0.1 F", "--margin", "0 V"]
+    words += ["--corner", "as is:crank.key_on_before=1 s", "--set", "displays.0.boot_power=12 W"]
+    told = " ".join(_command(tmp_path, *words).stdout.split())
+    # 12 W at 6.5 V; a fuse carries three quarters of its rating for long
+    assert "1 A (ruled out): overloaded: it carries 1.85 A of at most 0.75 A" in told
+    tried = json.loads(_command(tmp_path, *words, "--json").stdout)["tried"]
+    assert [t["verdict"] for t in tried] == ["ruled out", "holds"]
+    assert tried[0]["why"] == "overloaded: it carries 1.85 A of at most 0.75 A"
+
+
+def test_a_part_that_is_not_what_limits_is_told_with_what_does(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The minimum stands after the relay has let go of the pack: no pack moves it, the feed does."""
+    monkeypatch.setattr("cranksag.studies.size.run_many", run_here)
+    scenario = boat(example="standby-pack")
+    shelf = "sealed lead AGM 12 V 7 Ah,sealed lead AGM 12 V 12 Ah,sealed lead AGM 12 V 40 Ah"
+    found = size(scenario, "hold_up.pack", "3 V", (), shelf=shelf, simulate=crank)
+    assert not found.holds
+    (note,) = [note for note in found.notes if "not what limits" in note]
+    assert note.startswith("hold_up.pack is not what limits: 2 of 2 values compared have +"), "40 Ah is out"
+    assert "fed by the normal feed, which loses " in note
+    wide = size(scenario, "feed.size", "3 V", (), shelf="18 AWG,14 AWG,8 AWG", simulate=crank)
+    assert not any("not what limits" in note for note in wide.notes), "each wire does more than the one before"
 
 
 def test_a_display_that_runs_on_with_too_little_margin_is_not_told_as_failing(tmp_path: Path) -> None:

@@ -45,10 +45,12 @@ from cranksag.studies import (
     sweep,
     write_table,
 )
+from cranksag.studies.analysis import ruled_out
 from cranksag.studies.measures import NUMBERS, TEXTS, RowMeasure, _status, parse_price
 from cranksag.studies.store import COLUMNS
 from cranksag.studies.sweepfile import _FIELDS, split_sweep
 from cranksag.studies.table import AxisColumn, Table
+from cranksag.verdict.cables import OVERHEATS
 from tests.short_crank import SHORT
 
 TESTS = Path(__file__).parent
@@ -326,6 +328,16 @@ def test_survivors_hold_with_margin_and_start() -> None:
     assert len(survivors(table, 2.0)) == 1
     table.numbers["starts"][3] = 0.0
     assert len(survivors(table, 0.0)) == 1
+
+
+def test_a_row_whose_starter_cable_burns_is_no_survivor() -> None:
+    table = made({"battery.rating": RATINGS}, lambda a: (a - 700.0) / 100.0)
+    before = list(survivors(table))
+    table.texts["dangers"].put(int(before[0]), f"source_unfused; {OVERHEATS}")
+    table.texts["dangers"].put(int(before[1]), "source_unfused")
+    assert list(survivors(table)) == before[1:]
+    assert list(ruled_out(table)) == before[:1]
+    assert list(ruled_out(table, 99.0)) == []
 
 
 @given(points=st.lists(st.tuples(st.integers(0, 6), st.integers(0, 6), st.integers(0, 6)), min_size=1, max_size=40))

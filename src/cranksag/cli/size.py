@@ -59,8 +59,9 @@ def run(
     """The smallest standard value that keeps every display alive, with margin, in every corner.
 
     The boat as written always counts; the default corners are cold, hot restart, hot relay with cold battery, new,
-    end of life, half-charged, key straight to START, a second attempt, a long feed, and the worst of them together.
-    That no value holds is an answer too.
+    end of life, half-charged, key straight to START, a second attempt, a long feed, cold and worn in haste, and each
+    place at its own worst: an old, half-charged, cold battery, a hot relay, a long feed and no time. A default corner
+    in which no value holds and none starts the engine is set aside, and said so. That no value holds is an answer too.
 
     Exit codes: 0 done, 1 only with --check, 2 usage or input, 3 every run failed, 70 a fault of the program, 130
     interrupted.
@@ -111,17 +112,28 @@ def _report(found: Size) -> Iterator[RenderableType]:
         yield Text(
             plain(f"Bigger is not better here: {told}; and yet {found.answer.value} holds."), style="bold yellow"
         )
+    if found.set_aside:
+        yield Text(
+            plain(
+                f"Set aside, because no value starts the engine there: {'; '.join(found.set_aside)}. What the display "
+                "sees in such a crank was not held against any value."
+            ),
+            style="bold yellow",
+        )
     if found.not_starting:
         yield Text(
             plain(f"The engine does not start in: {'; '.join(found.not_starting)}. Repair that first."),
             style="bold yellow",
         )
+    for warning in found.warnings:
+        yield Text(plain(f"{warning.code}: {warning.message} (in {warning.corner})"), style="bold yellow")
     for note in found.notes:
-        yield Text(plain(note[:1].upper() + note[1:] + "."), style="" if "charged" in note else "dim")
+        yield Text(plain(note[:1].upper() + note[1:] + "."), style="dim" if note.startswith("left out") else "")
     if not console.quiet():
         yield _table(found)
+        yield from _reasons(found)
         yield Text(plain(f"{len(found.corners)} corners: {'; '.join(found.corners)}."))
-        everything = found.shelf * len(found.corners)
+        everything = found.shelf * (len(found.corners) + len(found.set_aside))
         yield Text(f"{found.runs} runs; every value in every corner takes {everything}.", style="dim")
 
 
@@ -168,6 +180,17 @@ def _corners(found: Size) -> str:
 
 def _margin(tried: Tried) -> str:
     return "no result" if tried.margin is None else f"{tried.margin:+z.2f} V of margin"
+
+
+def _reasons(found: Size) -> Iterator[RenderableType]:
+    """Why values have no result or are ruled out, which their margin does not tell."""
+    from rich.text import Text
+
+    from cranksag.studies.search import NO_RESULT, NO_START, RULED_OUT
+
+    for tried in found.tried:
+        if tried.verdict in (RULED_OUT, NO_START, NO_RESULT) and tried.why:
+            yield Text(f"{console.plain(tried.value)} ({tried.verdict}): {console.plain(tried.why)}")
 
 
 def _table(found: Size) -> RenderableType:

@@ -15,8 +15,9 @@ from cranksag.cli.console import plain
 from cranksag.quantities import DIMENSIONS, format_quantity
 from cranksag.runner import spec_at
 from cranksag.scenario.specs import Quantity
-from cranksag.studies.analysis import Objective, boundary, survivors
+from cranksag.studies.analysis import Objective, boundary, ruled_out, survivors
 from cranksag.studies.table import AxisColumn, Table
+from cranksag.verdict.cables import OVERHEATS
 
 
 def report(
@@ -37,6 +38,9 @@ def report(
         extra = ("mass_kg" if weighed else "copper_kg", "cost")
         yield _rows(table, alive[:most], f"Survivors, largest margin first ({_count(len(alive), most)})", extra)
         yield from _dangerous(table, alive)
+    if burnt := len(ruled_out(table, summary["survivor_margin_v"])):
+        told = f"{burnt} more rows hold and are ruled out (column dangers): {OVERHEATS}"
+        yield Text(f"{told}; `cranksag simulate` says what to do about it.", style="bold red")
     if len(front) and len(goals) > 1:
         wanted = ", ".join(f"{g.name} {'large' if g.largest else 'small'}" for g in goals)
         title = f"Best compromises: {wanted} ({_count(len(front), most)})"

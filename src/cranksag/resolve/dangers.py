@@ -113,11 +113,15 @@ def judge_feed(ledger: Ledger, feed: Feed, power: float, nominal: float) -> None
             "cranks; ISO 13297 and ABYC E-11 sort circuits into 3 % and 10 %, turn to them for the binding figure",
         )
     size, fuse = ledger.values["feed.size"].value, ledger.values["feed.fuse"].value
-    limit = ampacity(size) if isinstance(size, ConductorSize) else None
-    if limit is not None and isinstance(fuse, float) and fuse > limit.current:
+    if not isinstance(size, ConductorSize) or not isinstance(fuse, float):
+        return
+    limit = ampacity(size)
+    carries = limit.current if limit is not None else SMALL_WIRE
+    source = "33 CFR 183.425, Table 5, 105 degC" if limit is not None else "estimated, thinner than 33 CFR 183.425 has"
+    if fuse > carries:
         ledger.warn(
             "feed_fuse",
-            f"a {fuse:g} A fuse is above the {limit.current:g} A of {size} (33 CFR 183.425, Table 5, 105 degC): "
+            f"a {fuse:g} A fuse is above the {carries:g} A of {size} ({source}): "
             "smaller fuse or thicker wire; turn to the standard that applies for the binding figure",
         )
 

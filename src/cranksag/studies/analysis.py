@@ -15,6 +15,7 @@ from cranksag.errors import InputError
 from cranksag.quantities import nearest, shown
 from cranksag.studies.measures import NUMBERS
 from cranksag.studies.table import STATUSES, Floats, Table
+from cranksag.verdict.cables import OVERHEATS
 from cranksag.verdict.switching import MARGIN_BAND
 
 __all__ = [
@@ -26,6 +27,7 @@ __all__ = [
     "near_switching",
     "objectives",
     "pareto",
+    "ruled_out",
     "survivors",
 ]
 
@@ -36,11 +38,24 @@ _MOST_BINS = 20
 
 
 def survivors(table: Table, margin: float = 0.0) -> Places:
-    """Rows that hold with at least `margin` [V] and start the engine, largest margin first."""
-    held = table.status == STATUSES.index("held")
-    keep = held & (table.numbers["margin_v"] >= margin) & (table.numbers["starts"] == 1.0)
-    found = np.flatnonzero(keep)
+    """Rows that hold with at least `margin` [V] and start the engine without burning its cables, largest margin
+    first."""
+    found = _holding(table, margin)
+    found = found[~np.isin(found, ruled_out(table, margin))]
     return found[np.argsort(-table.numbers["margin_v"][found], kind="stable")]
+
+
+def ruled_out(table: Table, margin: float = 0.0) -> Places:
+    """Rows that hold with at least `margin` [V] and start the engine, but whose starter's cable does not stand it."""
+    column = table.texts["dangers"]
+    burning = [code for code, text in enumerate(column.texts) if OVERHEATS in text.split("; ")]
+    found = _holding(table, margin)
+    return found[np.isin(column.codes[found], burning)]
+
+
+def _holding(table: Table, margin: float) -> Places:
+    held = table.status == STATUSES.index("held")
+    return np.flatnonzero(held & (table.numbers["margin_v"] >= margin) & (table.numbers["starts"] == 1.0))
 
 
 def near_switching(table: Table) -> Places:

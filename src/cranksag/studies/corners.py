@@ -62,6 +62,7 @@ _HOT = (
     _least("temperature.engine_room", HOT_ROOM),
     _least("temperature.helm", HOT_HELM),
 )
+_HOT_RELAY = (_least("temperature.engine_room", HOT_ROOM), _most("temperature.helm", COLD))
 _WORN_HOLD_UP = (_least("hold_up.age", 10.0 * YEAR), Bound("hold_up.pack_resistance", _times, 1.6))
 _WORN = (_most("battery.health", 0.6), *_WORN_HOLD_UP)
 _HALF = (_most("battery.state_of_charge", 0.5), _most("hold_up.pack_charge", 0.5))
@@ -80,7 +81,7 @@ DEFAULT_CORNERS: tuple[Corner, ...] = (
     Corner("hot restart", _HOT, "engine room at 70 degC, oil at 90 degC: coils gain ohms, relays need more volts"),
     Corner(
         "hot relay, cold battery",
-        (*_COLD_BATTERY, _least("temperature.engine_room", HOT_ROOM), _most("temperature.helm", COLD)),
+        (*_COLD_BATTERY, *_HOT_RELAY),
         "battery and oil at -10 degC in their lockers, a relay beside a block at 70 degC",
     ),
     Corner("new and fresh", _NEW, "new battery and hold-up, both full: the largest starter current"),
@@ -89,7 +90,16 @@ DEFAULT_CORNERS: tuple[Corner, ...] = (
     Corner("straight to START", _HASTE, "0.2 s from key-on to START: a hold-up that has had no time to charge"),
     Corner("second attempt", _AGAIN, "the engine does not fire, 3 s of rest, key in START once more"),
     Corner("long feed", _LONG, "half as much again of feed: an unmeasured harness"),
-    Corner("cold, worn, in haste", (*_COLD, *_LONG, *_HASTE, *_WORN_HOLD_UP), "all in one boat; battery as written"),
+    Corner(
+        "cold, worn, in haste",
+        (*_COLD, *_LONG, *_HASTE, *_WORN_HOLD_UP),
+        "everything at -10 degC, hold-up old, feed long, no time; health and charge of the battery as written",
+    ),
+    Corner(
+        "each place at its worst",
+        (*_COLD_BATTERY, *_HOT_RELAY, *_LONG, *_HASTE, *_WORN, *_HALF),
+        "end of life, half-charged and cold battery, relay at 70 degC, long feed, no time; a single attempt",
+    ),
 )
 """Corners where the user names none, beside the boat as written."""
 

@@ -137,7 +137,7 @@ class RowMeasure:
             display.name,
             display.source,
             "; ".join(result.near_switching),
-            "; ".join(note.code for note in result.dangers),
+            "; ".join(dict.fromkeys(note.code for note in result.dangers)),
             "; ".join(note.code for note in result.warnings),
         )
         return [[_plain(numbers.get(name)) for name in NUMBERS], list(texts), *_status(result)]

@@ -4,12 +4,15 @@
 A few values are tried in every corner; from then on each smaller value has to be shown to fail, in the corner that is
 hardest on its neighbours first, so that most cost one run. No order of the values is assumed: where one fails above one
 that holds, all are decided. The answer is that of trying every value in every corner.
+
+A corner may be one that no boat can be asked to bear: where none of the values starts the engine, and none holds, it is
+set aside, after every value was tried in it, and counts against none of them. A run without result keeps its corner.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 
 from cranksag.studies.trial import Trial
 
@@ -29,10 +32,14 @@ TOLERANCE = 1e-9
 
 
 class Search:
-    """Which value is the smallest that holds: values 0 to `values` - 1, each in `corners` corners."""
+    """Which value is the smallest that holds: values 0 to `values` - 1, each in `corners` corners, of which those of
+    `optional` are set `aside` where no value starts the engine and none holds."""
 
-    def __init__(self, values: int, corners: int, wanted: float, must_start: bool) -> None:
-        self.values, self.corners = values, corners
+    def __init__(
+        self, values: int, corners: int, wanted: float, must_start: bool, optional: Collection[int] = ()
+    ) -> None:
+        self.values, self.corners, self.optional = values, range(corners), frozenset(optional)
+        self.aside: frozenset[int] = frozenset()
         self.wanted, self._must_start = wanted, must_start
         self.trials: dict[Pair, Trial] = {}
         self.monotone = True
@@ -61,14 +68,18 @@ class Search:
 
     def of(self, value: int) -> dict[int, Trial]:
         """Trials of a value by corner."""
-        return {c: t for c in range(self.corners) if (t := self.trials.get((value, c))) is not None}
+        return {c: t for c in self.corners if c not in self.aside and (t := self.trials.get((value, c))) is not None}
 
     def decided(self, value: int) -> bool | None:
         """Whether a value holds in every corner; None while that is open."""
         trials = self.of(value)
         if any(not self.passes(trial) for trial in trials.values()):
             return False
-        return True if len(trials) == self.corners else None
+        return True if self.everywhere(value) else None
+
+    def everywhere(self, value: int) -> bool:
+        """Whether a value was tried in every corner that counts."""
+        return len(self.of(value)) == len(self.corners) - len(self.aside)
 
     def hardest(self, value: int) -> int | None:
         """The corner that is hardest on a value, of those tried."""
@@ -76,10 +87,16 @@ class Search:
         return min(trials, key=lambda c: (*self._rank(trials[c]), c)) if trials else None
 
     def _rank(self, trial: Trial) -> tuple[float, ...]:
-        """Order of trials from the worst up: no result or ruled out, then restarting, then by margin."""
-        if trial.margin is None or trial.refused or (self._must_start and not trial.starts):
-            return (0.0, -math.inf if trial.margin is None else trial.margin)
-        return (2.0 if trial.holds else 1.0, trial.margin)
+        """Order of trials from the worst up: no result, ruled out, no start by how far it gets, restarting; then by
+        margin. What a display sees of an engine that hardly turns says little: a starter that takes no current leaves
+        it the best margin."""
+        if trial.margin is None:
+            return (0.0, 0.0, -math.inf)
+        if trial.refused:
+            return (1.0, 0.0, trial.margin)
+        if self._must_start and not trial.starts:
+            return (2.0, float(trial.reached), trial.margin)
+        return (4.0 if trial.holds else 3.0, 0.0, trial.margin)
 
     def smallest(self) -> int | None:
         """The smallest value known to hold."""
@@ -91,13 +108,14 @@ class Search:
         """Run what it takes to know the answer, and what the next smaller value does."""
         seeds = sorted({(self.values - 1) // 2, self.values - 1})
         run(self._open(seeds))
+        self._set_aside(run, seeds)
         self._prove(run, lambda: self.smallest())
         if not self._in_order():
             self.monotone = False
             self._prove(run, lambda: None)  # every value, whatever holds below it
         answer = self.smallest()
         if answer is None:
-            while len(self.of(best := self.nearest())) < self.corners:
+            while not self.everywhere(best := self.nearest()):
                 run(self._open([best]))
         elif answer > 0:
             run(self._open([answer - 1]))
@@ -121,11 +139,27 @@ class Search:
                 run((v, killer) for v in left[1:] if (v, killer) not in self.trials)
 
     def _open(self, values: Iterable[int]) -> list[Pair]:
-        return [(v, c) for v in values for c in range(self.corners) if (v, c) not in self.trials]
+        return [(v, c) for v in values for c in self.corners if c not in self.aside and (v, c) not in self.trials]
+
+    def _set_aside(self, run: Callable[[Iterable[Pair]], None], seeds: Iterable[int]) -> None:
+        """Leave out the optional corners that ask too much of every value; where the first look says so, try all.
+
+        None is left out of a boat that does not start as it is written: there the boat is to blame, not the corner.
+        """
+        if all(self._hopeless(self.trials[v, 0]) for v in seeds):
+            return
+        doubtful = [c for c in sorted(self.optional) if all(self._hopeless(self.trials[v, c]) for v in seeds)]
+        if doubtful:
+            run((v, c) for c in doubtful for v in range(self.values) if (v, c) not in self.trials)
+        tried = range(self.values)
+        self.aside = frozenset(c for c in doubtful if all(self._hopeless(self.trials[v, c]) for v in tried))
+
+    def _hopeless(self, trial: Trial) -> bool:
+        return not trial.failed and not trial.starts and not self.passes(trial)
 
     def _killer(self, value: int) -> int:
         """The corner that is hardest on the nearest value that was tried in all of them."""
-        known = [v for v in range(self.values) if len(self.of(v)) == self.corners]
+        known = [v for v in range(self.values) if self.everywhere(v)]
         nearest = min(known, key=lambda v: abs(v - value))
         found = self.hardest(nearest)
         assert found is not None

@@ -4,7 +4,8 @@
 A value holds if in every corner every display runs at START and none restarts, the margin is at least the one wanted,
 and the value brings no danger or overload of its own. For fields that decide whether the engine turns, the engine must
 start as well; for the display's own supply and hold-up a corner in which it does not start is told, not held against
-the value.
+the value. A default corner in which no value holds and none starts the engine is set aside and told; the boat as
+written and the corners that the user names always count.
 
 How the answer is found, and why it is that of trying everything: `cranksag.studies.search`.
 """
@@ -83,7 +84,7 @@ def size(
     scenario: Scenario,
     path: str,
     margin: float | str = "1 V",
-    corners: Sequence[str | Variant] = (DEFAULT,),
+    corners: Sequence[str | Variant | Corner] = (DEFAULT,),
     *,
     shelf: str | None = None,
     catalogue: Catalogue | None = None,
@@ -133,13 +134,13 @@ def size(
     measure = TrialMeasure(path, must_start, _ratings(path, catalogue), known)
     work = BoatWork((scenario,), measure, catalogue, ladder, simulate, "--corner")
     tasks = _Tasks(scenario, path, axis, corner_list, catalogue)
-    search = Search(len(axis), len(tasks.names), wanted, must_start)
+    search = Search(len(axis), len(tasks.names), wanted, must_start, tasks.optional)
     usual = len(axis) + 3 * len(tasks.names)  # runs where more is better
     with StopRequest() as stop, Progress(usual, "size", quiet=not progress) as bar:
         bench = _Bench(work, tasks, search, workers, on, wall_limit, stop, bar)
         search.settle(bench.run)
     found = answer_of(path, wanted, axis, tasks.names, search, notes)
-    return replace(found, notes=(*notes, *_charging(scenario, catalogue, tasks, search)))
+    return replace(found, notes=(*found.notes, *_charging(scenario, catalogue, tasks, search)))
 
 
 def _check_path(path: str) -> None:
@@ -189,7 +190,7 @@ def _carried(entry: Entry) -> float | None:
     return None if field is None else float(entry.value(field))
 
 
-def _corner_list(corners: Sequence[str | Variant]) -> list[Variant | Corner]:
+def _corner_list(corners: Sequence[str | Variant | Corner]) -> list[Variant | Corner]:
     found: list[Variant | Corner] = []
     texts = [c for c in corners if isinstance(c, str) and c != DEFAULT]
     read = iter(parse_variants(texts, "--corner"))
@@ -231,6 +232,8 @@ class _Tasks:
         if len(impossible) == len(axis):
             raise next(iter(impossible.values()))
         alive = [k for k in range(len(corners) + 1) if any(row[k] is not None for row in rows)]
+        own_corners: list[Variant | Corner | None] = [None, *corners]
+        self.optional = tuple(place for place, k in enumerate(alive) if isinstance(own_corners[k], Corner))
         self.names = tuple([AS_WRITTEN, *(corner.name for corner in corners)][k] for k in alive)
         first = next(row[0] for place, row in enumerate(rows) if place not in impossible)
         self.changes = [[row[k] if row[k] is not None else row[0] for k in alive] for row in rows]

@@ -16,6 +16,8 @@ from cranksag.studies.search import FAILS, NO_RESULT, NO_START, OPEN, RULED_OUT,
 
 __all__ = ["Size", "Tried", "answer_of"]
 
+LITTLE = 0.1  # [V] margins that differ by less say that the part is not what limits; engineering estimate
+
 
 @dataclass(frozen=True, slots=True)
 class Tried:
@@ -37,6 +39,15 @@ class Tried:
 
 
 @dataclass(frozen=True, slots=True)
+class Told:
+    """A danger or warning of the answer: `code`, `message`, and the first of the corners in which it stands."""
+
+    code: str
+    message: str
+    corner: str
+
+
+@dataclass(frozen=True, slots=True)
 class Size:
     """The answer of `size`.
 
@@ -44,8 +55,9 @@ class Size:
     it on the shelf; `best`: where none holds, the value that comes nearest; `reason`: why none holds; `monotone`: no
     larger value was seen to fail where a smaller one holds; `tried`: values that were tried, ascending; `corners`:
     their names; `fails_in`: those in which the best does not hold, of which `short_in` lack only margin;
-    `not_starting`: those in which the engine does not start with the answer (or the best); `runs`: simulations;
-    `shelf`: values on it.
+    `not_starting`: those in which the engine does not start with the answer (or the best); `warnings`: what the answer
+    is warned of in any corner, each code once; `set_aside`: corners in which no value holds and none starts the engine,
+    which are not among `corners`; `runs`: simulations; `shelf`: values on it.
     """
 
     path: str
@@ -61,6 +73,8 @@ class Size:
     short_in: tuple[str, ...]
     not_starting: tuple[str, ...]
     notes: tuple[str, ...]
+    warnings: tuple[Told, ...]
+    set_aside: tuple[str, ...]
     runs: int
     shelf: int
 
@@ -97,6 +111,7 @@ class Size:
             "fails_in": list(self.fails_in),
             "short_in": list(self.short_in),
             "not_starting": list(self.not_starting),
+            "set_aside": list(self.set_aside),
             "tried": [
                 {
                     "value": t.value,
@@ -104,11 +119,13 @@ class Size:
                     "verdict": t.verdict,
                     "margin_v": t.margin,
                     "corner": t.corner,
+                    "why": t.why,
                     "complete": t.complete,
                 }
                 for t in self.tried
             ],
             "notes": list(self.notes),
+            "warnings": [{"code": t.code, "message": t.message, "corner": t.corner} for t in self.warnings],
             "runs": self.runs,
             "shelf_values": self.shelf,
         }
@@ -142,14 +159,43 @@ def answer_of(
         reason="" if best is None else _reason(axis, best, wanted),
         monotone=search.monotone,
         tried=tuple(tried.values()),
-        corners=tuple(names),
+        corners=tuple(name for c, name in enumerate(names) if c not in search.aside),
         fails_in=tuple(names[c] for c, trial in search.of(place).items() if not search.passes(trial)),
         short_in=tuple(names[c] for c, trial in search.of(place).items() if search.verdict(trial) == SHORT),
         not_starting=idle,
-        notes=notes,
+        notes=notes if best is None else (*notes, *_not_the_part(path, place, names, search)),
+        warnings=() if found is None else _warnings(found, names, search),
+        set_aside=tuple(names[c] for c in sorted(search.aside)),
         runs=len(trials),
         shelf=len(axis),
     )
+
+
+def _warnings(value: int, names: Sequence[str], search: Search) -> tuple[Told, ...]:
+    """Dangers and warnings of a value; of a code that stands in several corners the first, the boat as written."""
+    found: dict[str, list[Told]] = {}
+    for corner, trial in sorted(search.of(value).items()):
+        here = [Told(code, message, names[corner]) for code, message in trial.notes]
+        for code in {told.code for told in here} - found.keys():
+            found[code] = [told for told in here if told.code == code]
+    return tuple(told for same in found.values() for told in same)
+
+
+def _not_the_part(path: str, best: int, names: Sequence[str], search: Search) -> tuple[str, ...]:
+    """That most values do as little as the best in its hardest corner, and what limits there instead."""
+    corner = search.hardest(best)
+    assert corner is not None
+    here = search.trials[best, corner]
+    if search.verdict(here) not in (SHORT, FAILS) or here.uncharged or here.margin is None:
+        return ()
+    others = [t for v in range(search.values) if (t := search.trials.get((v, corner))) is not None]
+    compared = [t.margin for t in others if t.margin is not None and not t.refused]
+    alike = [margin for margin in compared if abs(margin - here.margin) <= LITTLE]
+    if len(alike) < 2 or 2 * len(alike) < len(compared):
+        return ()
+    span = f"{min(alike):+z.2f} V" + (f" to {max(alike):+z.2f} V" if max(alike) - min(alike) >= 0.005 else "")
+    told = f"{path} is not what limits: {len(alike)} of {len(compared)} values compared have {span} of margin"
+    return (f"{told} in the corner {names[corner]!r}, where the display is fed by {here.supply}",)
 
 
 def _tried(value: int, axis: Axis, names: Sequence[str], search: Search) -> Tried:
@@ -165,7 +211,7 @@ def _tried(value: int, axis: Axis, names: Sequence[str], search: Search) -> Trie
         margin=trial.margin,
         corner=names[corner],
         why=trial.refused or trial.why,
-        complete=len(search.of(value)) == search.corners,
+        complete=search.everywhere(value),
         verdict=OPEN if decided is None else search.verdict(trial),
     )
 

@@ -3,12 +3,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from cranksag.parts.converter import input_current
 from cranksag.resolve import Boat
-from cranksag.resolve.model import ConverterAhead
+from cranksag.resolve.model import ConverterAhead, Note
+from cranksag.verdict.cables import OVERHEATS
 from cranksag.verdict.results import Result
 from cranksag.verdict.shortfall import late, shortfalls, uncharged
 
@@ -17,6 +19,13 @@ __all__ = ["Trial", "TrialMeasure"]
 FUSE_LOAD = 0.75
 """Share of its rating that a fuse may carry for long: derating at room temperature; common practice of fuse makers."""
 
+OWN = {
+    "feed_fuse": ("feed.size", "feed.fuse", "feed.fuse_part"),
+    "conductor_unprotected": ("hold_up.size", "hold_up.fuse", "hold_up.fuse_part", "feed.size"),
+}
+"""Notes, warnings among them, that rule out values of the fields they are about, also where the boat as written has
+them."""
+
 
 @dataclass(frozen=True, slots=True)
 class Trial:
@@ -24,7 +33,9 @@ class Trial:
 
     `margin` [V], None where the simulation failed; `minimum` [V]; `holds`: every display runs at START and none
     restarts; `starts`: the engine does, or was told never to fire; `refused`: a danger or an overload that rules the
-    value out, else ""; `why`: what went wrong; `uncharged`: the bank was, at START; `failed`: the simulation did.
+    value out, else ""; `why`: what went wrong; `uncharged`: the bank was, at START; `notes`: code and
+    message of every danger and warning of the run; `reached`: how far the start gets, 0 nowhere, 1 engages, 2 turns,
+    3 fires; `supply`: what feeds the display at its minimum and where that loses most; `failed`: the simulation did.
     """
 
     margin: float | None
@@ -34,6 +45,9 @@ class Trial:
     refused: str = ""
     why: str = ""
     uncharged: bool = False
+    notes: Sequence[Sequence[str]] = ()
+    reached: int = 3
+    supply: str = ""
     failed: bool = False
 
 
@@ -59,19 +73,34 @@ class TrialMeasure:
             holds,
             starts,
             self._refused(result),
-            _why(result) if not holds or (self.must_start and not starts) else _lowest(result),
+            self._told(result, holds, starts),
             uncharged(result),
+            [[note.code, note.message] for note in (*result.dangers, *result.warnings)],
+            sum((result.cranks.engages, result.cranks.turns, result.cranks.fires)),
+            _supply(result),
         ]
 
     def _refused(self, result: Result) -> str:
-        new = [note for note in result.dangers if note.code not in self.known_dangers]
-        if new:
-            return f"{new[0].code}: {new[0].message}"
+        own = [note for note in result.warnings if self.path in OWN.get(note.code, ())]
+        against = [*(note for note in result.dangers if self._counts(note)), *own]
+        if against:
+            return f"{against[0].code}: {against[0].message}"
         rating = self._rating(result.boat)
         load = _current(result.boat, self.path)
         if rating is not None and load > rating:
             return f"overloaded: it carries {load:.3g} A of at most {rating:.3g} A"
         return ""
+
+    def _told(self, result: Result, holds: bool, starts: bool) -> str:
+        if self.must_start and not starts:
+            return result.cranks.reason
+        return _lowest(result) if holds else _why(result)
+
+    def _counts(self, note: Note) -> bool:
+        """Whether a danger counts against the value: a starter's cable is no business of a display's supply."""
+        if note.code == OVERHEATS:
+            return self.must_start
+        return note.code not in self.known_dangers or self.path in OWN.get(note.code, ())
 
     def _rating(self, boat: Boat) -> float | None:
         """Current that the sized part may carry [A]; None where none is known."""
@@ -108,8 +137,6 @@ def _why(result: Result) -> str:
         return f"{display.name} never starts: its supply stays below its restart voltage"
     if display.holds and (names := late(result)):
         return f"{' and '.join(names)} is not running yet at START{_not_yet(result)}"
-    if display.holds:
-        return f"the engine does not start: {result.cranks.reason}"
     times = "once" if display.restarts == 1 else f"{display.restarts} times"
     short = f"{-display.margin:.2f} V " if -display.margin >= 0.005 else ""
     told = f"{display.name} restarts {times}, held {short}below its threshold"
@@ -128,10 +155,22 @@ def _not_yet(result: Result) -> str:
 def _lowest(result: Result) -> str:
     """Where the minimum of a display that holds stands, and what its hold-up lacks."""
     display = result.display
-    fed = "the normal feed" if display.source == "feed" else display.source
-    at = f"lowest {display.minimum_voltage:z.2f} V at {display.minimum_at:.3g} s from key-on, fed by {fed}"
+    at = f"lowest {display.minimum_voltage:z.2f} V at {display.minimum_at:.3g} s from key-on, fed by {_source(result)}"
     hint = ", ".join(shortfalls(result))
     return at + _attempt(result) + (f"; {hint}" if hint else "")
+
+
+def _source(result: Result) -> str:
+    return "the normal feed" if result.display.source == "feed" else result.display.source
+
+
+def _supply(result: Result) -> str:
+    """What feeds the display at its minimum, and of the normal feed the two elements that lose most."""
+    if result.display.source != "feed":
+        return _source(result)
+    lines = sorted((line for line in result.demand_budget if not line.blocking), key=lambda line: -line.drop)
+    lost = " and ".join(f"{line.drop:.2f} V in {line.element}" for line in lines[:2])
+    return f"{_source(result)}, which loses {lost}"
 
 
 def _attempt(result: Result) -> str:

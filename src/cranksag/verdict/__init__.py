@@ -10,6 +10,7 @@ from cranksag.circuit.timing import KeyTimes
 from cranksag.resolve.model import Boat, Note
 from cranksag.solver import LibraryInfo, Waveforms
 from cranksag.verdict.budget import ground_shift, voltage_budget
+from cranksag.verdict.cables import cable_dangers
 from cranksag.verdict.cranking import battery_and_starter, judge_cranking
 from cranksag.verdict.display import first_runs, judge_displays, judged_from, worst_display
 from cranksag.verdict.hold_up import hold_up_report
@@ -57,7 +58,7 @@ def judge(boat: Boat, circuit: Circuit, waveforms: Waveforms, library: LibraryIn
         ground_shift=shift,
         ground_shift_at=shift_at,
         hold_up=report,
-        dangers=boat.dangers,
+        dangers=(*boat.dangers, *cable_dangers(boat, traces, times)),
         warnings=(
             *boat.warnings,
             *_warnings(boat, cranks.engages, displays, report, near, times),
