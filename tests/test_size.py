@@ -953,11 +953,11 @@ def test_a_part_that_is_not_what_limits_is_told_with_what_does(monkeypatch: pyte
     shelf = "sealed lead AGM 12 V 7 Ah,sealed lead AGM 12 V 12 Ah,sealed lead AGM 12 V 40 Ah"
     found = size(scenario, "hold_up.pack", "3 V", (), shelf=shelf, simulate=crank)
     assert not found.holds
-    (note,) = [note for note in found.notes if "not what limits" in note]
-    assert note.startswith("hold_up.pack is not what limits: 2 of 2 values compared have +"), "40 Ah is out"
+    (note,) = [note for note in found.notes if "that limits" in note]
+    assert note.startswith("it is not hold_up.pack that limits: 2 of 2 values compared have +"), "40 Ah is out"
     assert "fed by the normal feed, which loses " in note
     wide = size(scenario, "feed.size", "3 V", (), shelf="18 AWG,14 AWG,8 AWG", simulate=crank)
-    assert not any("not what limits" in note for note in wide.notes), "each wire does more than the one before"
+    assert not any("that limits" in note for note in wide.notes), "each wire does more than the one before"
 
 
 def test_a_display_that_runs_on_with_too_little_margin_is_not_told_as_failing(tmp_path: Path) -> None:

@@ -194,7 +194,7 @@ def _not_the_part(path: str, best: int, names: Sequence[str], search: Search) ->
     if len(alike) < 2 or 2 * len(alike) < len(compared):
         return ()
     span = f"{min(alike):+z.2f} V" + (f" to {max(alike):+z.2f} V" if max(alike) - min(alike) >= 0.005 else "")
-    told = f"{path} is not what limits: {len(alike)} of {len(compared)} values compared have {span} of margin"
+    told = f"it is not {path} that limits: {len(alike)} of {len(compared)} values compared have {span} of margin"
     return (f"{told} in the corner {names[corner]!r}, where the display is fed by {here.supply}",)
 
 
