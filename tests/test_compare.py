@@ -18,6 +18,7 @@ from matplotlib.figure import Figure
 from matplotlib.text import Annotation, Text
 from typer.testing import CliRunner
 
+from cranksag.catalogue import load_catalogue
 from cranksag.cli.app import app
 from cranksag.errors import InputError, SimulationError
 from cranksag.examples import example_text
@@ -72,6 +73,21 @@ def test_each_variant_has_the_document_of_a_run_of_its_own() -> None:
     # each repair leaves the display more than the boat as it is: a thicker feed, and the feed past the starter's cables
     lowest = [variant["display"]["minimum_voltage_v"] for variant in written]
     assert lowest[0] < lowest[1] < lowest[2]
+
+
+@pytest.mark.usefixtures("here")
+def test_a_part_that_a_variant_names_counts_with_its_own_figures() -> None:
+    parts = sorted(load_catalogue().filter("flooded", "battery"), key=lambda entry: entry.value("rating"))
+    big = parts[-1].name
+    variants = (f"big:battery.part={big}", f"mixed:battery.part={big},battery.rating=800 A")
+    found = compare(boat(), variants, simulate=crank)
+    written, own, mixed = (c.result for c in found.variants)
+    assert own.boat.values["battery.rating"].value == parts[-1].value("rating")
+    assert mixed.boat.values["battery.rating"].value == written.boat.values["battery.rating"].value == 800.0
+    assert own.display.minimum_voltage > written.display.minimum_voltage + 0.05
+    first, second = found.document()["notes"]
+    assert first.startswith("left out for big: battery.chemistry, battery.rating, ")
+    assert second.startswith("left out for mixed: battery.chemistry, battery.rating_standard, battery.capacity")
 
 
 def faulty(asked: Boat, ladder: Ladder) -> Result:

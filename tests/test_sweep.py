@@ -47,6 +47,7 @@ from cranksag.studies import (
 )
 from cranksag.studies.measures import NUMBERS, TEXTS, RowMeasure, _status, parse_price
 from cranksag.studies.store import COLUMNS
+from cranksag.studies.superseded import hiding
 from cranksag.studies.sweepfile import _FIELDS, split_sweep
 from cranksag.studies.table import AxisColumn, Table
 from tests.short_crank import SHORT
@@ -277,6 +278,57 @@ def test_a_row_that_contradicts_itself_fails_alone(short: Scenario) -> None:
     assert result.summary["failures"] == {"input": 1}
     assert "no [house] bank" in result.table.row(1)["reason"]
     assert result.table.row(1)["minimum_voltage_v"] is None
+
+
+BATTERIES = load_catalogue().filter("flooded", "battery")
+
+
+def test_a_part_that_an_axis_names_counts_with_its_own_figures(short: Scenario) -> None:
+    """The file's figures would hide it; those that a row or --set gives on purpose stay, and "none" is the file's."""
+    big, small = (e.name for e in sorted(BATTERIES, key=lambda e: -e.value("rating"))[:: len(BATTERIES) - 1])
+    found = sweep(short, [f"battery.part=none,parts:{big},parts:{small}"], workers=1)
+    none, large, little = found.table.rows()
+    assert large["margin_v"] > little["margin_v"] + 0.1
+    assert none["minimum_voltage_v"] == simulate(short).display.minimum_voltage
+    bare = short.without("battery", ["rating"]).with_overrides({"battery.part": big})
+    assert large["minimum_voltage_v"] == simulate(bare).display.minimum_voltage
+    (note,) = found.summary["notes"]
+    assert note.startswith("left out for battery.part: battery.rating, ")
+    assert summary_of(found.table)["notes"] == [note]
+    kept = sweep(short.with_overrides({"battery.rating": "800 A"}), [f"battery.part=parts:{big}"], workers=1)
+    assert kept.summary["notes"] == []
+    given = sweep(short, [f"battery.part=parts:{big}", "battery.rating=800 A,600 A"], workers=1)
+    same, less = given.table.rows()
+    assert same["minimum_voltage_v"] == kept.table.row(0)["minimum_voltage_v"] > less["minimum_voltage_v"]
+
+
+def test_a_figure_that_is_left_out_is_in_the_run_key(short: Scenario) -> None:
+    keys, change = Keys(BoatWork((short,))), (("battery.part", BATTERIES[0].name),)
+    bare, whole = (keys.of(Changed(change, left_out=gone)) for gone in (("battery.rating",), ()))
+    assert bare != whole
+    assert whole == keys.of(Changed(change))
+
+
+@pytest.mark.parametrize(
+    ("path", "figures"),
+    [
+        ("hold_up.pack", {"chemistry", "pack_voltage", "pack_resistance", "pack_capacity"}),
+        ("hold_up.fuse_part", {"fuse"}),
+        ("battery.part", {"chemistry", "rating", "rating_standard", "capacity"}),
+        ("starter.solenoid", {"pull_in", "hold_in"}),
+        ("feed.size", set()),
+    ],
+)
+def test_figures_that_hide_a_part_are_those_that_it_has_too(path: str, figures: set[str]) -> None:
+    boat = loads_scenario(example_text("standby-pack"), "boat")
+    table = path.partition(".")[0]
+    assert set(hiding(boat, [path]).get(path, ())) == {f"{table}.{name}" for name in figures}
+
+
+def test_a_joint_hides_nothing_in_a_run_of_wire_and_a_measured_resistance_hides_it() -> None:
+    boat = loads_scenario(example_text("restarting"), "boat")
+    found = hiding(boat, [f"cables.positive.{k}.part" for k in range(2)])
+    assert found == {"cables.positive.1.part": ("cables.positive.1.resistance",)}
 
 
 # --- reading a table -----------------------------------------------------------------------------------------

@@ -103,6 +103,8 @@ def _report(found: Comparison) -> Iterator[RenderableType]:
 
     yield Text(console.plain(_headline(found)), style="bold")
     yield _table(found)
+    for told in found.notes:
+        yield Text(console.plain(f"Note: {told}."), style="yellow")
     for compared in found.variants:
         changes = ", ".join(f"{path} = {text}" for path, text in compared.variant.changes)
         if changes:

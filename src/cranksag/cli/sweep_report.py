@@ -24,6 +24,8 @@ def report(
 ) -> Iterator[RenderableType]:
     """The parts of the report in order; at most `most` rows of each kind."""
     yield _headline(summary)
+    for note in summary["notes"]:
+        yield Text(f"Note: {plain(note)}.", style="yellow")
     if summary["failures"]:
         kinds = ", ".join(f"{count} {kind}" for kind, count in sorted(summary["failures"].items()))
         yield Text(f"Failed rows by kind: {kinds}; the column reason says why.")

@@ -22,7 +22,7 @@ import numpy as np
 import numpy.typing as npt
 
 from cranksag.errors import InputError
-from cranksag.runner import Changed, Job, Keys
+from cranksag.runner import Job, Keys
 from cranksag.runner.keys import digest
 from cranksag.studies.plan import Plan
 from cranksag.studies.store import fields_in, read_table
@@ -173,7 +173,7 @@ def _shared(table: Table, plan: Plan, keys: Keys) -> _Shared:
         wanted.add(name)
         if (place := held.get(name)) is not None:
             places.append(number)
-            if not table.keys[place].startswith(keys.of(Changed(plan.overrides(row)))[:_NAME].encode()):
+            if not table.keys[place].startswith(keys.of(plan.task(row))[:_NAME].encode()):
                 foreign.add(name)
     return _Shared(len(held), len(held.keys() - wanted), len(foreign), len(wanted), places)
 

@@ -17,7 +17,6 @@ from cranksag.resolve import Boat
 from cranksag.runner import (
     SUFFIX,
     BoatWork,
-    Changed,
     Job,
     Journal,
     Keys,
@@ -35,6 +34,7 @@ from cranksag.studies.earlier import Earlier, earlier, seal
 from cranksag.studies.measures import RowMeasure, parse_price
 from cranksag.studies.plan import Plan, make_plan, parse_sample
 from cranksag.studies.store import checked_target, write_table
+from cranksag.studies.superseded import hiding, told
 from cranksag.studies.table import STATUSES, AxisColumn, Table
 from cranksag.verdict.results import Result
 
@@ -119,6 +119,7 @@ def sweep(
         No worker can start, or there is no solver.
     """
     plan = plan_of(axes, ties if ties is not None else Ties(), catalogue, scenario.hold_up.branch)
+    plan = replace(plan, hides=hiding(scenario, [axis.path for axis in plan.axes]))
     measure = RowMeasure.of(catalogue, [parse_price(text) for text in prices])
     work = BoatWork((scenario,), measure, catalogue, ladder, simulate)
     _first_rows(plan, scenario)
@@ -135,12 +136,12 @@ def sweep(
     run = _Run(plan, work, keys, before if resume or not force else None)
     written = False
 
-    def told() -> str:
+    def state() -> str:
         untouched = "" if before is None or written else str(target)
         return interrupted(run.done, run.count, kept=target is not None, untouched=untouched)
 
     try:
-        with closing(journal) if journal is not None else nullcontext(), StopRequest(told) as stop:
+        with closing(journal) if journal is not None else nullcontext(), StopRequest(state) as stop:
             with Progress(run.count, quiet=not progress) as bar:
                 run.fill(stop, bar, journal, workers, on, wall_limit)
             finished = run.finished()
@@ -149,7 +150,7 @@ def sweep(
                 write_table(finished.table, target)
                 written = True
     except KeyboardInterrupt:  # after the request was heard and left
-        raise Interrupted(told()) from None
+        raise Interrupted(state()) from None
     if journal is not None and not finished.interrupted:
         journal.path.unlink(missing_ok=True)
     return replace(finished, written=written)
@@ -188,7 +189,7 @@ def _refuse_strange(journal: Journal, plan: Plan, keys: Keys) -> None:
     """Refuse a journal with rows of another sweep: it goes once this one is complete."""
     if not len(journal):
         return
-    strange = journal.strange(keys.of(Changed(plan.overrides(row))) for row in plan.rows())
+    strange = journal.strange(keys.of(plan.task(row)) for row in plan.rows())
     if strange:
         journal.close()
         told = f"{strange} of its {len(journal)} rows are of another boat, other values, parts or prices, or another"
@@ -213,7 +214,7 @@ def _first_rows(plan: Plan, scenario: Scenario) -> None:
     told: list[InputError] = []
     for row in tried:
         try:
-            scenario.with_overrides(dict(plan.overrides(row)), "--axis")
+            plan.task(row).of(scenario, "--axis")
         except InputError as error:
             told.append(error)
     if len(told) == len(tried):
@@ -281,7 +282,7 @@ class _Run:
         for number, row in enumerate(self.plan.rows()):
             if not self.table.status[number]:
                 self.table.put_axes(number, row.texts, row.values)
-                yield number, self._keys.job(Changed(self.plan.overrides(row)))
+                yield number, self._keys.job(self.plan.task(row))
 
     def _jobs(self) -> Iterator[Job]:
         for number, job in self._numbered():
@@ -320,6 +321,7 @@ class _Run:
             "recalled": self.recalled,
             "combinations": self.count,
             "failures": dict(self.failures),
+            "notes": [told(path, figures) for path, figures in self.plan.hides.items()],
         }
         summary = summary_of(self.table)
         return Sweep(self.table, summary, summary["not_run"] > 0)
@@ -351,6 +353,7 @@ def summary_of(table: Table, margin: float = 0.0) -> dict[str, Any]:
         "computed": meta.get("computed"),
         "recalled": meta.get("recalled"),
         "failures": meta.get("failures") or _failures(table),
+        "notes": list(meta.get("notes", ())),
         "survivors": len(alive),
         "survivor_margin_v": margin,
         "near_switching": len(near_switching(table)),
