@@ -633,6 +633,85 @@ def test_command_refuses_with_exit_code_2_and_an_empty_stdout(
         assert err.strip()
 
 
+@pytest.mark.parametrize(
+    ("starts", "told", "code"),
+    [
+        ([0.0] * 4, ("4 hold (the engine does not start in any of them)", "No survivors: the engine starts in no"), 1),
+        ([0.0, 1.0, 1.0, 1.0], ("4 hold (the engine does not start in 1 of them)", "Survivors"), 1),
+        ([1.0] * 4, ("4 combinations: 4 hold, 0 restart", "Survivors"), 0),
+    ],
+)
+def test_a_row_that_does_not_start_the_engine_is_told_and_does_not_pass(
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    starts: list[float],
+    told: tuple[str, str],
+    code: int,
+) -> None:
+    table = made({"battery.rating": RATINGS}, lambda a: a / 1000.0)
+    table.numbers["starts"][:] = starts
+    rows = write_table(table, tmp_path / "rows.csv")
+    left, shown, err = here(capsys, monkeypatch, "--show", rows, "--check")
+    assert left == code
+    assert all(words in shown for words in told)
+    assert (f"check: of 4 combinations {starts.count(0.0)} do not start the engine" in err) == bool(code)
+    assert summary_of(table)["not_started"] == starts.count(0.0)
+    least = here(capsys, monkeypatch, "--show", rows, "--margin", "9 V")[1]
+    assert ("has a margin of 9 V" in least) == (1.0 in starts)
+
+
+def test_a_picture_that_the_rows_do_not_give_costs_no_report(
+    boat: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nothing of this short crank survives at a margin of 9 V, and only the rows tell."""
+    out, plot = tmp_path / "rows.csv", tmp_path / "p.png"
+    asked = ("--plot", plot, "--picture", "pareto", "--pareto", "margin_v:max", "--pareto", "wire_length_m:min")
+    words = (boat, "--axis", "battery.rating=600 A,800 A", *asked, "--margin", "9 V", "--workers", 1)
+    code, shown, err = here(capsys, monkeypatch, *words, "--out", out)
+    assert code == 0
+    assert "2 combinations" in shown
+    assert "--picture pareto: no row survives with both objectives known: no picture is written" in err
+    assert lines(out) == 3
+    assert not plot.exists()
+    code, shown, err = here(capsys, monkeypatch, "--show", out, *asked, "--margin", "9 V")
+    assert code == 2
+    assert "2 combinations" in shown
+    assert "no picture is written" in err
+    plot.mkdir()
+    code, shown, err = here(capsys, monkeypatch, "--show", out, "--plot", plot, "--json")
+    assert code == 2
+    assert json.loads(shown)["combinations"] == 2
+    assert "it is a directory" in err
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("--picture", "pareto", "--pareto", "margin_v:max"), "needs two objectives"),
+        (("--pareto", "margin:max",), "did you mean margin_v?"),
+        (("--picture", "map battery.rating,feed.size"), "not an axis"),
+        (("--picture", "map"), "needs two axes"),
+        (("--picture", "cake"), "write map X,Y"),
+    ],
+)  # fmt: skip
+def test_a_picture_that_no_rows_could_give_is_refused_before_any_is_run(
+    boat: Path,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    words: tuple[str, ...],
+    told: str,
+) -> None:
+    monkeypatch.setattr(sys.modules["cranksag.studies.sweep"], "run_many", lambda *_, **__: 1 / 0)
+    plot, out = tmp_path / "p.png", tmp_path / "rows.csv"
+    rows = ("--axis", "battery.rating=600 A,800 A", "--out", out)
+    code, shown, err = here(capsys, monkeypatch, boat, *rows, "--plot", plot, *words)
+    assert (code, shown) == (2, "")
+    assert told in err
+    assert not out.exists()
+
+
 @pytest.mark.parametrize("suffix", [".csv", ".parquet", ".sqlite"])
 def test_results_are_written_over_only_by_the_same_sweep(
     boat: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, suffix: str

@@ -48,7 +48,12 @@ def run(
     run_limit: RunLimit = None,
     as_json: AsJson = False,
     check: Annotated[
-        bool, typer.Option("--check", help="Exit 1 if a variant does not hold; the boat as it is may fail.")
+        bool,
+        typer.Option(
+            "--check",
+            help="Exit 1 if in a variant a display restarts, the engine does not start, or the run failed; the boat as "
+            "it is may fail.",
+        ),
     ] = False,
 ) -> None:
     """What if: variants of a boat beside the boat as it is, as a table and as overlaid waveforms.

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -14,8 +15,9 @@ from cranksag.cli.study_options import USUAL_LIMIT
 from cranksag.errors import CheckFailed, InputError, Interrupted, SimulationError
 
 if TYPE_CHECKING:
+    from cranksag.catalogue import Catalogue
     from cranksag.scenario import Scenario
-    from cranksag.studies import Sweep, Table
+    from cranksag.studies import Sweep, Table, Ties
     from cranksag.studies.sweepfile import SweepTable
 
 LISTED = 10  # [-] rows and places shown to people; the file has them all
@@ -111,7 +113,13 @@ def run(
         _option("--picture", "KIND", "Which: map X,Y or map X,Y,FACET (axes), band X, or pareto; the one that fits."),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of the report.")] = False,
-    check: Annotated[bool, typer.Option("--check", help="Exit 1 if a combination does not hold.")] = False,
+    check: Annotated[
+        bool,
+        typer.Option(
+            "--check",
+            help="Exit 1 if in a combination a display restarts, the engine does not start, or the run failed.",
+        ),
+    ] = False,
 ) -> None:
     """Crank every combination of axis values: which keep the display alive, and what decides it.
 
@@ -130,9 +138,10 @@ def run(
         from cranksag.studies import read_table
 
         table = read_table(show)
-        _draw(table, plots or [], picture, least, wanted or [])
+        _check_asked(table, plots or [], picture, wanted or [])
+        undrawn = _draw(table, plots or [], picture, least, wanted or [])
         _report(table, least, wanted or [], as_json)
-        _judge(table, check)
+        _end(table, check, undrawn, as_json or check)
         return
     if file is None:
         raise InputError(["FILE is missing: a scenario file, or --show with earlier results"])
@@ -148,11 +157,13 @@ def run(
         console.refuse_input(out, file, *(catalogue or []))
     from cranksag.studies import sweep
 
+    every, parts = _merged(asked.axes, axes or []), read_catalogue(catalogue)
+    _check_before(every, ties, parts, scenario, plots or [], picture, wanted or [])
     result = sweep(
         scenario,
-        _merged(asked.axes, axes or []),
+        every,
         ties,
-        catalogue=read_catalogue(catalogue),
+        catalogue=parts,
         prices=(*asked.prices, *(prices or [])),
         workers=workers,
         on=on,
@@ -164,9 +175,10 @@ def run(
     )
     kept = _kept(result, out)
     try:
+        undrawn = None
         if len(result.table.done()) > result.summary["failed"]:
-            _draw(result.table, plots or [], picture, least, wanted or [])
-        _finish(result, out, least, wanted or [], as_json, check)
+            undrawn = _draw(result.table, plots or [], picture, least, wanted or [])
+        _finish(result, out, least, wanted or [], as_json, check, undrawn)
     except KeyboardInterrupt:
         raise Interrupted(kept) from None
 
@@ -185,7 +197,15 @@ def _kept(result: Sweep, out: Path | None) -> str:
     return f"interrupted before the report was complete: all {count} rows are in {where}; --show {where} prints them"
 
 
-def _finish(result: Sweep, out: Path | None, least: float, wanted: list[str], as_json: bool, check: bool) -> None:
+def _finish(
+    result: Sweep,
+    out: Path | None,
+    least: float,
+    wanted: list[str],
+    as_json: bool,
+    check: bool,
+    undrawn: _Undrawn | None,
+) -> None:
     if out is not None and result.written:
         rows = f"; {kept} of its rows were there" if (kept := result.summary["recalled"]) else ""
         console.say(f"{console.plain(str(out))} written{rows}")
@@ -202,7 +222,17 @@ def _finish(result: Sweep, out: Path | None, least: float, wanted: list[str], as
             todo="Try one of them with simulate.",
         )
     _report(result.table, least, wanted, as_json)
-    _judge(result.table, check)
+    _end(result.table, check, undrawn, as_json or check or out is not None)
+
+
+def _end(table: Table, check: bool, undrawn: _Undrawn | None, more: bool) -> None:
+    """The exit code, once the report is out. A picture that the rows do not give is told; it fails the command only
+    where the picture was all that was asked for beside the report."""
+    if undrawn is not None and more and not undrawn.file:
+        console.problem(undrawn.why.problems)
+    _judge(table, check)
+    if undrawn is not None and (undrawn.file or not more):
+        raise undrawn.why
 
 
 def _check_plot(path: Path, *sources: Path) -> None:
@@ -213,20 +243,70 @@ def _check_plot(path: Path, *sources: Path) -> None:
     console.refuse_input(path, *sources)
 
 
-def _draw(table: Table, plots: list[Path], picture: str | None, least: float, wanted: list[str]) -> None:
+def _check_before(
+    axes: list[str],
+    ties: Ties,
+    catalogue: Catalogue | None,
+    scenario: Scenario,
+    plots: list[Path],
+    picture: str | None,
+    wanted: list[str],
+) -> None:
+    """Refuse objectives and pictures that no rows of these axes could give, before any is run."""
+    if not plots and not wanted:
+        return
+    from cranksag.studies import Table
+    from cranksag.studies.sweep import plan_of
+    from cranksag.studies.table import AxisColumn
+
+    plan = plan_of(axes, ties, catalogue, scenario.hold_up.branch)
+    columns = [AxisColumn(axis.path, axis.unit, axis.free_text) for axis in plan.axes]
+    _check_asked(Table.empty(columns, 0), plots, picture, wanted)
+
+
+def _check_asked(table: Table, plots: list[Path], picture: str | None, wanted: list[str]) -> None:
+    """The same for a table, whatever its rows."""
+    from cranksag.report.asked import asked_picture
+    from cranksag.studies import objectives
+
+    objectives(wanted, table)
     if not plots:
         return
+    kind, _ = asked_picture(picture or "", [axis.path for axis in table.axes])
+    if kind == "pareto" and len(wanted) == 1:
+        raise InputError([f"--picture pareto: needs two objectives, such as {wanted[0]} and mass_kg:min; one is given"])
+
+
+@dataclass(frozen=True, slots=True)
+class _Undrawn:
+    """`why` there is no picture; `file`: because it cannot be written, not for what the rows hold."""
+
+    why: InputError
+    file: bool
+
+
+def _draw(table: Table, plots: list[Path], picture: str | None, least: float, wanted: list[str]) -> _Undrawn | None:
+    """Write the pictures; where there are none the report is still due."""
+    if not plots:
+        return None
     from cranksag.report.figure import save_figure
     from cranksag.report.pictures import sweep_picture
     from cranksag.studies import objectives
     from cranksag.studies.analysis import usual_objectives
 
     goals = objectives(wanted, table) if wanted else usual_objectives(table)
-    figure = sweep_picture(table, picture or "", goals, least)
+    try:
+        figure = sweep_picture(table, picture or "", goals, least)
+    except InputError as error:
+        return _Undrawn(InputError([f"{problem}: no picture is written" for problem in error.problems]), file=False)
     for path in plots:
-        with console.output_file(path):
-            save_figure(figure, path)
+        try:
+            with console.output_file(path):
+                save_figure(figure, path)
+        except InputError as error:
+            return _Undrawn(error, file=True)
         console.say(f"{console.plain(str(path))} written")
+    return None
 
 
 def _merged(file_axes: tuple[str, ...], given: list[str]) -> list[str]:
@@ -266,6 +346,12 @@ def _report(table: Table, least: float, wanted: list[str], as_json: bool) -> Non
 
 
 def _judge(table: Table, check: bool) -> None:
-    counts = table.counts()
-    if check and counts["restarted"] + counts["failed"]:
-        raise CheckFailed(f"check: {counts['restarted']} combinations restart and {counts['failed']} failed")
+    from cranksag.studies.analysis import not_started
+
+    if not check:
+        return
+    counts, idle = table.counts(), len(not_started(table))
+    told = {"restart": counts["restarted"], "do not start the engine": idle, "failed": counts["failed"]}
+    if any(told.values()):
+        amount = ", ".join(f"{count} {what}" for what, count in told.items() if count)
+        raise CheckFailed(f"check: of {len(table.done())} combinations {amount}")

@@ -24,6 +24,7 @@ __all__ = [
     "boundary",
     "drivers",
     "near_switching",
+    "not_started",
     "objectives",
     "pareto",
     "survivors",
@@ -41,6 +42,11 @@ def survivors(table: Table, margin: float = 0.0) -> Places:
     keep = held & (table.numbers["margin_v"] >= margin) & (table.numbers["starts"] == 1.0)
     found = np.flatnonzero(keep)
     return found[np.argsort(-table.numbers["margin_v"][found], kind="stable")]
+
+
+def not_started(table: Table) -> Places:
+    """Rows in which every display holds and the engine does not start."""
+    return np.flatnonzero((table.status == STATUSES.index("held")) & (table.numbers["starts"] != 1.0))
 
 
 def near_switching(table: Table) -> Places:

@@ -28,7 +28,7 @@ from cranksag.runner import (
 from cranksag.scenario import Scenario
 from cranksag.simulate import Ladder, simulate_boat
 from cranksag.solver import LADDER
-from cranksag.studies.analysis import boundary, drivers, near_switching, survivors
+from cranksag.studies.analysis import boundary, drivers, near_switching, not_started, survivors
 from cranksag.studies.axes import Axis, parse_axes
 from cranksag.studies.earlier import Earlier, earlier, seal
 from cranksag.studies.measures import RowMeasure, parse_price
@@ -343,6 +343,7 @@ def summary_of(table: Table, margin: float = 0.0) -> dict[str, Any]:
         "title": meta.get("title"),
         "combinations": combinations,
         "held": counts["held"],
+        "not_started": len(not_started(table)),
         "restarted": counts["restarted"],
         "failed": counts["failed"],
         "not_run": combinations - sum(counts.values()),
