@@ -46,6 +46,7 @@ from cranksag.studies import (
     write_table,
 )
 from cranksag.studies.measures import NUMBERS, TEXTS, RowMeasure, _status, parse_price
+from cranksag.studies.still import still_axes
 from cranksag.studies.store import COLUMNS
 from cranksag.studies.superseded import hiding
 from cranksag.studies.sweepfile import _FIELDS, split_sweep
@@ -307,6 +308,42 @@ def test_a_figure_that_is_left_out_is_in_the_run_key(short: Scenario) -> None:
     bare, whole = (keys.of(Changed(change, left_out=gone)) for gone in (("battery.rating",), ()))
     assert bare != whole
     assert whole == keys.of(Changed(change))
+
+
+def test_an_axis_that_moves_nothing_is_told_with_the_reason(short: Scenario) -> None:
+    """The key is on for 20 ms before START, so the display boots through the crank."""
+    axes = ["displays.0.power=9 W,12 W", "feed.size=16 AWG,12 AWG"]
+    booting = short.with_overrides({"displays.0.boot_power": "12 W"})
+    told = "displays.0.power moves nothing here: the display is still booting at START, so boot_power counts"
+    found = sweep(booting, axes, workers=1)
+    assert found.summary["notes"] == summary_of(found.table)["notes"] == [told]
+    fed = booting.with_overrides({"feed.key_terminal": "always"})
+    always = sweep(fed, axes, workers=1)
+    assert always.summary["notes"] == []
+    assert np.ptp(always.table.numbers["minimum_voltage_v"][[0, 2]]) > 1e-4
+    own = short.with_overrides({"battery.rating": "800 A"})  # the other figures of a part are left unwritten
+    kept = own.with_overrides(
+        {"battery.chemistry": "agm", "battery.rating_standard": "EN", "battery.capacity": "90 Ah"}
+    )
+    parts = ",".join(f"parts:{entry.name}" for entry in BATTERIES[:2])
+    (hidden,) = sweep(kept, [f"battery.part={parts}"], workers=1).summary["notes"]
+    assert hidden.startswith("battery.part moves nothing here: figures that are set beside it hide")
+
+
+def test_an_axis_moves_nothing_only_where_no_row_of_it_moves() -> None:
+    columns = {"battery.rating": RATINGS, "feed.length": LENGTHS}
+    still = "feed.length moves nothing here"
+    assert still_axes(made(columns, lambda a, m: a / 1000.0)) == [still]
+    assert still_axes(made(columns, lambda a, m: a / 1000.0 + 1e-6 * m)) == [still]
+    assert still_axes(made(columns, lambda a, m: a / 1000.0 + 1e-4 * m * (a > 900.0))) == []
+    changed = made(columns, lambda a, m: a / 1000.0)
+    changed.numbers["restarts"][:] = 0.0
+    assert still_axes(changed) == [still]
+    changed.numbers["restarts"][4] = 1.0
+    assert still_axes(changed) == []
+    lone = made({"battery.rating": RATINGS[:1], "feed.length": LENGTHS[:1]}, lambda a, m: 1.0)
+    assert still_axes(lone) == []
+    assert still_axes(lone.taken(lone.done()[:0])) == []
 
 
 @pytest.mark.parametrize(

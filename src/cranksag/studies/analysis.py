@@ -167,7 +167,7 @@ def boundary(table: Table, most: int = 100_000) -> list[Crossing]:
         values = table.numbers[axis.number_name][run]
         rows = run[np.isfinite(values)]
         tied = [other for other in table.axes if other.path != axis.path and not _tied(table, axis.path, other.path)]
-        line = _lines(table, [other.path for other in tied], rows)
+        line = line_numbers(table, [other.path for other in tied], rows)
         order = np.lexsort((table.numbers[axis.number_name][rows], line))
         lines, states = line[order], table.status[rows[order]]
         turns = np.flatnonzero((lines[:-1] == lines[1:]) & (states[:-1] != states[1:]))
@@ -194,7 +194,7 @@ def _tied(table: Table, path: str, other: str) -> bool:
     return bool(np.array_equal(ranks[0], ranks[1]) or np.array_equal(ranks[0], pairs - 1 - ranks[1]))
 
 
-def _lines(table: Table, paths: Sequence[str], rows: Places) -> npt.NDArray[np.intp]:
+def line_numbers(table: Table, paths: Sequence[str], rows: Places) -> npt.NDArray[np.intp]:
     """A number for each row, the same for rows alike in all these axes."""
     if not paths:
         return np.zeros(len(rows), dtype=np.intp)
@@ -235,7 +235,7 @@ def drivers(table: Table, column: str = "margin_v") -> list[Driver]:
     as in A. Saltelli et al., Comput. Phys. Commun. 181 (2010) 259-270. On any other sample the first order is that of
     group means less what chance alone would give, and the total is not known.
     """
-    groups = _axis_groups(table)
+    groups = axis_groups(table)
     plan = table.meta.get("plan", {})
     values = table.numbers[column]
     if plan.get("kind") == "saltelli" and len(table) == plan["count"] * (len(groups) + 2):
@@ -247,7 +247,7 @@ def drivers(table: Table, column: str = "margin_v") -> list[Driver]:
     return sorted(found, key=lambda d: -(d.first if d.total is None else d.total))
 
 
-def _axis_groups(table: Table) -> list[list[str]]:
+def axis_groups(table: Table) -> list[list[str]]:
     """Paths of axes that advance together, each group once."""
     groups: list[list[str]] = []
     for axis in table.axes:
@@ -282,8 +282,8 @@ def _from_grid(table: Table, values: Floats, groups: Sequence[Sequence[str]]) ->
     found = []
     for place, paths in enumerate(groups):
         others = [g[0] for k, g in enumerate(groups) if k != place]
-        alone = _variance_of_means(values, _lines(table, [paths[0]], every)) / whole
-        without = _variance_of_means(values, _lines(table, others, every)) / whole if others else 0.0
+        alone = _variance_of_means(values, line_numbers(table, [paths[0]], every)) / whole
+        without = _variance_of_means(values, line_numbers(table, others, every)) / whole if others else 0.0
         found.append(Driver(" + ".join(paths), alone, 1.0 - without, "full grid"))
     return found
 
@@ -300,7 +300,7 @@ def _from_rows(table: Table, values: Floats, rows: Places, groups: Sequence[Sequ
     if len(rows) < 2 * _LEAST_PER_GROUP or np.ptp(y) == 0.0:
         return []
     for paths in groups:
-        group = _lines(table, [paths[0]], rows)
+        group = line_numbers(table, [paths[0]], rows)
         if group.max() + 1 > len(rows) // _LEAST_PER_GROUP:
             axis = next(a for a in table.axes if a.path == paths[0])
             group = _bins(table.numbers[axis.number_name][rows])

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import re
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
@@ -33,12 +34,19 @@ from cranksag.studies.axes import Axis, parse_axes
 from cranksag.studies.earlier import Earlier, earlier, seal
 from cranksag.studies.measures import RowMeasure, parse_price
 from cranksag.studies.plan import Plan, make_plan, parse_sample
+from cranksag.studies.still import booting_at_start, still_axes
 from cranksag.studies.store import checked_target, write_table
 from cranksag.studies.superseded import hiding, told
 from cranksag.studies.table import STATUSES, AxisColumn, Table
 from cranksag.verdict.results import Result
 
 __all__ = ["Sweep", "Ties", "summary_of", "sweep"]
+
+
+_BOOT_FIELDS = re.compile(
+    r"crank\.key_on_before|feed\.key_terminal|displays\.\d+\.(boot_time|part)|hold_up\.(branch|relay|contact)"
+)
+"""Fields that decide whether a display is still booting at START."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -321,10 +329,21 @@ class _Run:
             "recalled": self.recalled,
             "combinations": self.count,
             "failures": dict(self.failures),
+            "booting": self._booting(),
             "notes": [told(path, figures) for path, figures in self.plan.hides.items()],
         }
         summary = summary_of(self.table)
         return Sweep(self.table, summary, summary["not_run"] > 0)
+
+    def _booting(self) -> list[int]:
+        """Numbers of the displays that are still booting at START in every row; none where an axis decides that."""
+        if any(_BOOT_FIELDS.fullmatch(axis.path) for axis in self.plan.axes):
+            return []
+        try:
+            first = next(self.plan.rows())
+            return list(booting_at_start(self.work.boat(self.plan.task(first))))
+        except InputError:  # the row says so
+            return []
 
 
 def summary_of(table: Table, margin: float = 0.0) -> dict[str, Any]:
@@ -354,7 +373,7 @@ def summary_of(table: Table, margin: float = 0.0) -> dict[str, Any]:
         "computed": meta.get("computed"),
         "recalled": meta.get("recalled"),
         "failures": meta.get("failures") or _failures(table),
-        "notes": list(meta.get("notes", ())),
+        "notes": [*meta.get("notes", ()), *still_axes(table, meta.get("booting", ()))],
         "survivors": len(alive),
         "survivor_margin_v": margin,
         "near_switching": len(near_switching(table)),
