@@ -45,7 +45,7 @@ from cranksag.studies import (
     sweep,
     write_table,
 )
-from cranksag.studies.measures import NUMBERS, TEXTS, RowMeasure, _status, parse_price
+from cranksag.studies.measures import NUMBERS, TEXTS, RowMeasure, parse_price, status_of
 from cranksag.studies.still import still_axes
 from cranksag.studies.store import COLUMNS
 from cranksag.studies.superseded import hiding
@@ -105,7 +105,7 @@ def test_a_restart_is_laid_to_a_sense_pin_only_where_there_is_one(short: Scenari
     for pin, told in (("none", "held just at its threshold of 6 V"), ("5 V", "reset by its sense pin")):
         found = simulate(short.with_overrides({"displays.0.sense_threshold": pin}))
         grazing = replace(found.display, margin=0.0005, restarts=1, holds=False)
-        _, reason = _status(replace(found, display=grazing, displays=(grazing,)))
+        _, reason = status_of(replace(found, display=grazing, displays=(grazing,)))
         assert reason == f"helm restarts once{',' if pin != 'none' else ':'} {told}"
 
 
