@@ -181,6 +181,24 @@ def test_equal_boats_are_computed_once(short: Scenario) -> None:
     assert other.of(Changed()) != base
 
 
+def test_rows_that_a_plan_repeats_are_not_told_as_there_before(
+    boat: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    out = tmp_path / "rows.csv"
+    words = (boat, "--axis", "battery.rating=600 A,800 A", "--axis", "feed.joints=1 mohm,2 mohm", "--workers", 1)
+    sample = (*words, "--sample", "saltelli 4", "--out", out)
+    code, shown, err = here(capsys, monkeypatch, *sample, "--json")
+    found = json.loads(shown)
+    assert (code, found["combinations"], found["recalled"], found["computed"] + found["repeated"]) == (0, 16, 0, 16)
+    assert found["computed"] <= 4
+    assert "were there" not in err
+    assert f"{found['repeated']} of its rows are of boats that others have too, which were run once" in err
+    wider = sweep(
+        loads_scenario(SHORT), ["battery.rating=600 A,800 A,900 A", "feed.joints=1 mohm"], out=tmp_path / "w.csv"
+    )
+    assert (wider.summary["computed"], wider.summary["recalled"], wider.summary["repeated"]) == (3, 0, 0)
+
+
 def test_a_long_crank_is_no_hang(short: Scenario, monkeypatch: pytest.MonkeyPatch) -> None:
     """Minutes of cranking take the solver several budgets of steps, each with a wall limit of its own."""
     keys = Keys(BoatWork((short,)))

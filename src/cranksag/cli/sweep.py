@@ -208,6 +208,8 @@ def _finish(
 ) -> None:
     if out is not None and result.written:
         rows = f"; {kept} of its rows were there" if (kept := result.summary["recalled"]) else ""
+        if twins := result.summary["repeated"]:
+            rows += f"; {twins} of its rows are of boats that others have too, which were run once"
         console.say(f"{console.plain(str(out))} written{rows}")
     elif out is not None and not result.interrupted:
         told = "holds all rows of this sweep already: nothing was run; --force runs them anew"

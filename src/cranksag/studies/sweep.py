@@ -12,6 +12,8 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from cranksag.catalogue import Catalogue
 from cranksag.errors import InputError, Interrupted
 from cranksag.resolve import Boat
@@ -31,7 +33,7 @@ from cranksag.simulate import Ladder, simulate_boat
 from cranksag.solver import LADDER
 from cranksag.studies.analysis import boundary, drivers, near_switching, not_started, survivors
 from cranksag.studies.axes import Axis, parse_axes
-from cranksag.studies.earlier import Earlier, earlier, seal
+from cranksag.studies.earlier import NAME, Earlier, earlier, seal
 from cranksag.studies.measures import RowMeasure, parse_price
 from cranksag.studies.plan import Plan, make_plan, parse_sample
 from cranksag.studies.still import booting_at_start, still_axes
@@ -241,6 +243,8 @@ class _Run:
         self.failures: Counter[str] = Counter()
         self.computed = self.recalled = 0
         self.taken_over = 0  # of `recalled`, from the earlier table
+        self._fresh = np.zeros(self.count, dtype=bool)  # rows that were computed
+        self._again = np.zeros(self.count, dtype=bool)  # rows of `recalled` that the earlier table did not have
         self.workers = 0
         self.on: str | None = None
         self.seconds = 0.0
@@ -309,9 +313,16 @@ class _Run:
         seal(self.table, row, outcome.key)
         self.recalled += outcome.recalled
         self.computed += not outcome.recalled
+        self._fresh[row], self._again[row] = not outcome.recalled, outcome.recalled
+
+    def _repeated(self) -> int:
+        """Rows of a boat that another row of this sweep has as well, which was computed for both."""
+        names = self.table.keys.astype(f"S{NAME}")
+        return int(np.isin(names[self._again], names[self._fresh]).sum())
 
     def finished(self) -> Sweep:
         """The sweep with its summary."""
+        repeated = self._repeated()
         groups = [[self.plan.axes[k].path for k in group] for group in self.plan.groups]
         sample = self.plan.sample
         self.table.meta = {
@@ -326,7 +337,8 @@ class _Run:
             "workers": self.workers,
             "on": self.on,
             "computed": self.computed,
-            "recalled": self.recalled,
+            "recalled": self.recalled - repeated,
+            "repeated": repeated,
             "combinations": self.count,
             "failures": dict(self.failures),
             "booting": self._booting(),
@@ -372,6 +384,7 @@ def summary_of(table: Table, margin: float = 0.0) -> dict[str, Any]:
         "on": meta.get("on"),
         "computed": meta.get("computed"),
         "recalled": meta.get("recalled"),
+        "repeated": meta.get("repeated"),
         "failures": meta.get("failures") or _failures(table),
         "notes": [*meta.get("notes", ()), *still_axes(table, meta.get("booting", ()))],
         "survivors": len(alive),
