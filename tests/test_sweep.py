@@ -26,7 +26,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cranksag.catalogue import load_catalogue
-from cranksag.cli.sweep_report import _at, _quantity
+from cranksag.cli.sweep_report import _at, _quantity, _share
 from cranksag.errors import InputError, Interrupted
 from cranksag.examples import example_text
 from cranksag.runner import Changed, Keys
@@ -45,6 +45,7 @@ from cranksag.studies import (
     sweep,
     write_table,
 )
+from cranksag.studies.analysis import _bands
 from cranksag.studies.measures import NUMBERS, TEXTS, RowMeasure, parse_price, status_of
 from cranksag.studies.still import still_axes
 from cranksag.studies.store import COLUMNS
@@ -505,6 +506,40 @@ def test_drivers_of_a_known_function(kind: str, count: int) -> None:
             assert found[path].total == pytest.approx(total, abs=0.05)
         else:
             assert found[path].total is None
+
+
+@pytest.mark.parametrize(("pairs", "least"), [(8, 0.7), (64, 0.85)])
+def test_the_band_of_an_index_holds_the_index(pairs: int, least: float) -> None:
+    """Ishigami's function again: nine times in ten, from 8 pairs about eight; 20 seeds leave room for chance."""
+    from cranksag.studies.plan import Sample, _unit_design
+
+    known = np.array([[0.3139, 0.4424, 0.0], [0.5576, 0.4424, 0.2437]])
+    inside = []
+    for seed in range(20):
+        points = np.pi * (2.0 * _unit_design(Sample("saltelli", pairs, seed), 3) - 1.0)
+        low, high = _bands(ishigami(*points.T).reshape(5, pairs))
+        inside.append((low <= known) & (known <= high))
+    assert np.mean(inside) > least
+
+
+@pytest.mark.parametrize("pairs", [8, 128])
+def test_an_index_from_few_pairs_is_told_as_rough_and_never_above_all(pairs: int) -> None:
+    from cranksag.studies.plan import Sample, _unit_design
+
+    points = np.pi * (2.0 * _unit_design(Sample("saltelli", pairs, 3), 3) - 1.0)
+    table = Table.empty([AxisColumn(p, "-") for p in ("feed.length", "feed.joints", "battery.rating")], len(points))
+    for number, row in enumerate(points):
+        table.put_axes(number, [repr(v) for v in row], list(row))
+    table.numbers["margin_v"][:] = ishigami(*points.T)
+    table.meta["plan"] = {"kind": "saltelli", "count": pairs}
+    found = drivers(table)
+    assert ("rough, take 64 or more" in found[0].how) == (pairs < 64)
+    assert drivers(table) == found
+    assert _share(1.34, (0.2, 1.9)) == "100% (20% to 100%)"
+    assert _share(-0.2, None) == "0%"
+    for driver in found:
+        assert driver.first_band is not None
+        assert driver.first_band[0] < driver.first_band[1]
 
 
 free = st.text(st.characters(codec="utf-8", exclude_categories=["Cs", "Cc"]), max_size=20)

@@ -159,6 +159,14 @@ def _drivers(found: Sequence[Mapping[str, Any]]) -> RenderableType:
     for name in ("axis", "alone", "with interactions"):
         grid.add_column(name, justify="left" if name == "axis" else "right")
     for driver in found:
-        total = "-" if driver["total"] is None else f"{driver['total']:.0%}"
-        grid.add_row(driver["path"], f"{driver['first']:.0%}", total)
+        alone = _share(driver["first"], driver["first_band"])
+        grid.add_row(driver["path"], alone, _share(driver["total"], driver["total_band"]))
     return _titled(f"What moves the margin (Sobol' indices, {found[0]['how']})", grid)
+
+
+def _share(value: float | None, band: tuple[float, float] | None) -> str:
+    """A share for people, between nil and all, with the band it lies in where it is an estimate."""
+    if value is None:
+        return "-"
+    told, *ends = (f"{min(max(share, 0.0), 1.0):.0%}" for share in (value, *(band or ())))
+    return f"{told} ({ends[0]} to {ends[1]})" if ends else told
