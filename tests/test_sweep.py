@@ -45,7 +45,7 @@ from cranksag.studies import (
     sweep,
     write_table,
 )
-from cranksag.studies.analysis import _bands
+from cranksag.studies.analysis import _bands, told_precision
 from cranksag.studies.measures import NUMBERS, TEXTS, RowMeasure, parse_price, status_of
 from cranksag.studies.still import still_axes
 from cranksag.studies.store import COLUMNS
@@ -449,6 +449,18 @@ def test_pareto_is_what_no_row_beats(points: list[tuple[int, int, int]]) -> None
         return p != q and p[0] >= q[0] and p[1] <= q[1] and p[2] <= q[2]
 
     assert found == {k for k, q in enumerate(points) if not any(beats(p, q) for p in points)}
+
+
+def test_a_tie_within_the_noise_of_the_solver_beats_nobody() -> None:
+    """Three boats of one mass, two of them alike but for 1e-12 V: both stand, and the one a millivolt less does not."""
+    table = made({"battery.rating": RATINGS}, lambda a: {400: 0.5, 600: 0.5 + 1e-12, 800: 0.499, 1000: 0.6}[int(a)])
+    table.numbers["mass_kg"][:] = [3.0, 3.0 - 1e-13, 3.0, 4.0]
+    wanted = objectives(["margin_v:max", "mass_kg:min"], table)
+    assert sorted(pareto(table, wanted).tolist()) == [0, 1, 3]
+    values = np.array([0.00231, 0.00232, 12.346, 1234.567, 0.0, np.nan])
+    assert told_precision("gap_s", values)[:5].tolist() == [0.00231, 0.00232, 12.35, 1234.57, 0.0]
+    areas = np.array([1.31e-6, 1.32e-6])
+    assert told_precision("feed.size [m2]", areas) is areas
 
 
 def test_objectives_name_columns() -> None:

@@ -109,7 +109,8 @@ def usual_objectives(table: Table) -> tuple[Objective, ...]:
 
 
 def pareto(table: Table, wanted: Sequence[Objective], among: Places | None = None) -> Places:
-    """Rows that no other row beats: none is at least as good in every objective and better in one.
+    """Rows that no other row beats: none is at least as good in every objective and better in one, as far as numbers are
+    told: voltages to 1 mV, other measures as printed (`told_precision`), axes as they are.
 
     Parameters
     ----------
@@ -124,7 +125,9 @@ def pareto(table: Table, wanted: Sequence[Objective], among: Places | None = Non
     rows = survivors(table) if among is None else among
     if not wanted:
         return rows[:0]
-    costs = np.column_stack([(-1.0 if o.largest else 1.0) * table.numbers[o.column][rows] for o in wanted])
+    costs = np.column_stack(
+        [(-1.0 if o.largest else 1.0) * told_precision(o.column, table.numbers[o.column][rows]) for o in wanted]
+    )
     known = np.isfinite(costs).all(axis=1)
     rows, costs = rows[known], costs[known]
     order = np.lexsort(costs.T[::-1])
@@ -137,6 +140,19 @@ def pareto(table: Table, wanted: Sequence[Objective], among: Places | None = Non
             front.append(int(place))
             kept = np.vstack([kept, row])
     return np.asarray(rows[front], dtype=np.intp)
+
+
+def told_precision(column: str, values: Floats) -> Floats:
+    """Numbers of a column without the digits that are noise of the solver: voltages to 1 mV, other measures to two
+    decimals or four figures, whichever is finer; axis values are exact as they stand."""
+    if column not in NUMBERS:
+        return values
+    if column.endswith("_v"):
+        return np.round(values, 3)
+    size = np.abs(np.where(np.isfinite(values) & (values != 0.0), values, 1.0))
+    scale = 10.0 ** np.maximum(2.0, 3.0 - np.floor(np.log10(size)))
+    rounded: Floats = np.round(values * scale) / scale
+    return rounded
 
 
 # --- where holding turns into restarting ---------------------------------------------------------------------
