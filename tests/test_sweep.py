@@ -50,6 +50,7 @@ from cranksag.studies.measures import NUMBERS, TEXTS, RowMeasure, parse_price, s
 from cranksag.studies.still import still_axes
 from cranksag.studies.store import COLUMNS
 from cranksag.studies.superseded import hiding
+from cranksag.studies.sweep import plan_of
 from cranksag.studies.sweepfile import _FIELDS, split_sweep
 from cranksag.studies.table import AxisColumn, Table
 from tests.short_crank import SHORT
@@ -785,6 +786,40 @@ def test_a_picture_that_the_rows_do_not_give_costs_no_report(
     assert code == 2
     assert json.loads(shown)["combinations"] == 2
     assert "it is a directory" in err
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("boat.toml", "--sample", "latin", "8"), 'A value with a space needs quotes: --sample "latin N".'),
+        (("boat.toml", "--picture", "map", "a,b"), 'A value with a space needs quotes: --picture "map X,Y".'),
+        (("boat.toml", "--picture", "band", "a"), 'A value with a space needs quotes: --picture "band X".'),
+        (("--show", "rows.csv", "--picture", "band", "a"), 'a picture of two words needs quotes: --picture "band X"'),
+    ],
+)
+def test_a_value_of_two_words_without_quotes_is_answered_with_them(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...], told: str
+) -> None:
+    code, shown, err = here(capsys, monkeypatch, *words)
+    assert (code, shown) == (2, "")
+    assert told in err
+    assert "needs quotes" not in here(capsys, monkeypatch, "boat.toml", "more.toml", "--picture", "map X,Y")[2]
+
+
+def test_the_sweep_table_in_the_readme_is_one() -> None:
+    readme = (Path(__file__).resolve().parents[1] / "README.md").read_text(encoding="utf-8")
+    table = readme[readme.index("[sweep]\n") :].partition("```")[0]
+    for text in (table, table.replace("\n# ", "\n")):  # as it stands, and with what is commented out
+        _, found = split_sweep(example_text("restarting") + text, "boat.toml")
+        assert len(found.axes) == 3
+        for price in found.prices:
+            parse_price(price)
+    _, found = split_sweep(example_text("restarting") + table, "boat.toml")
+    assert (
+        plan_of(found.axes, found.ties, None).count() == 3 * 15
+    )  # sizes 18, 16, 14, 12, 10 AWG, the return no thinner
+    every = tomllib.loads(table.replace("\n# ", "\n"))["sweep"]
+    assert set(every) | {"seed"} == set(_FIELDS)
 
 
 @pytest.mark.parametrize(

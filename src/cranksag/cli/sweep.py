@@ -57,7 +57,9 @@ def run(
     sample: Annotated[
         str | None,
         _option(
-            "--sample", "KIND N", "Draws in place of the full grid: latin N, sobol N, or saltelli N for Sobol' indices."
+            "--sample",
+            '"KIND N"',
+            'Draws in place of the full grid, in quotes: "latin N", "sobol N", or "saltelli N" for Sobol\' indices.',
         ),
     ] = None,
     seed: Annotated[int | None, typer.Option("--seed", min=0, help="Of the draws.", show_default="0")] = None,
@@ -110,7 +112,11 @@ def run(
     ] = None,
     picture: Annotated[
         str | None,
-        _option("--picture", "KIND", "Which: map X,Y or map X,Y,FACET (axes), band X, or pareto; the one that fits."),
+        _option(
+            "--picture",
+            "KIND",
+            'Which, in quotes: "map X,Y" or "map X,Y,FACET" (axes), "band X", or pareto; else the one that fits.',
+        ),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of the report.")] = False,
     check: Annotated[
@@ -123,6 +129,11 @@ def run(
 ) -> None:
     """Crank every combination of axis values: which keep the display alive, and what decides it.
 
+    Axes and what ties them may also stand in the file, in a table [sweep] with the fields axes, zip, same, where,
+    prices (lists of texts, each as after its option), sample and seed: axes = ["feed.size=18 AWG..10 AWG"]. An axis
+    on the command line stands for one of the same path there. Where an axis names parts, figures of the file that
+    would hide theirs are left out.
+
     Exit codes: 0 done, 1 only with --check, 2 usage or input, 3 every row failed, 70 a fault of the program, 130
     interrupted (rows done so far are kept; --resume carries on).
     """
@@ -134,7 +145,10 @@ def run(
         _check_plot(path, *(p for p in (file, show, *(catalogue or [])) if p is not None))
     if show is not None:
         if file is not None or axes or out or resume or force:
-            raise InputError(["--show opens earlier results: no FILE, --axis, --out, --resume or --force beside it"])
+            spaced = {"map": "map X,Y", "band": "band X"}.get(picture or "")
+            quotes = f'; a picture of two words needs quotes: --picture "{spaced}"' if spaced and file else ""
+            told = "--show opens earlier results: no FILE, --axis, --out, --resume or --force beside it"
+            raise InputError([told + quotes])
         from cranksag.studies import read_table
 
         table = read_table(show)

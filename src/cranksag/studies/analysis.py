@@ -109,8 +109,8 @@ def usual_objectives(table: Table) -> tuple[Objective, ...]:
 
 
 def pareto(table: Table, wanted: Sequence[Objective], among: Places | None = None) -> Places:
-    """Rows that no other row beats: none is at least as good in every objective and better in one, as far as numbers are
-    told: voltages to 1 mV, other measures as printed (`told_precision`), axes as they are.
+    """Rows that no other row beats: none is at least as good in every objective and better in one, as far as numbers
+    are told: voltages to 1 mV, other measures as printed (`told_precision`), axes as they are.
 
     Parameters
     ----------
