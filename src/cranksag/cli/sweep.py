@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -153,7 +153,8 @@ def run(
 
         table = read_table(show)
         _check_asked(table, plots or [], picture, wanted or [])
-        undrawn = _draw(table, plots or [], picture, least, wanted or [])
+        headed = replace(table, meta={**table.meta, "title": table.meta.get("title") or show.stem})
+        undrawn = _draw(headed, plots or [], picture, least, wanted or [])
         _report(table, least, wanted or [], as_json)
         _end(table, check, undrawn, as_json or check)
         return
