@@ -81,7 +81,8 @@ def test_a_wanted_objective_that_no_survivor_knows_is_told() -> None:
         goals = objectives(["mass_kg:min", "margin_v:max"], table)
         summary = {
             "combinations": 2, "held": 2, "restarted": 0, "failed": 0, "not_run": 0, "survivors": 2, "seconds": None,
-            "rate_per_s": None, "failures": {}, "near_switching": 0, "survivor_margin_v": 0.0, "drivers": {},
+            "rate_per_s": None, "failures": {}, "notes": [], "not_started": 0, "near_switching": 0,
+        "survivor_margin_v": 0.0, "drivers": {},
         }  # fmt: skip
         parts = [str(part) for part in report(table, summary, goals, pareto(table, goals), 10)]
         assert any("mass_kg is not known of any row that holds" in part for part in parts) is told
@@ -122,7 +123,8 @@ def test_a_dangerous_survivor_is_marked_and_the_rows_left_out_are_told() -> None
     goals = objectives(["margin_v:max"], table)
     summary = {
         "combinations": 3, "held": 3, "restarted": 0, "failed": 0, "not_run": 0, "survivors": 3, "seconds": None,
-        "rate_per_s": None, "failures": {}, "near_switching": 0, "survivor_margin_v": 0.0, "drivers": {},
+        "rate_per_s": None, "failures": {}, "notes": [], "not_started": 0, "near_switching": 0,
+        "survivor_margin_v": 0.0, "drivers": {},
     }  # fmt: skip
     for most, count, named in ((10, "(3)", True), (1, "(1 of 3 shown)", False)):
         shown = io.StringIO()

@@ -7,6 +7,7 @@ import itertools
 import json
 import re
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -18,15 +19,18 @@ from matplotlib.figure import Figure
 from matplotlib.text import Annotation, Text
 from typer.testing import CliRunner
 
+from cranksag.catalogue import load_catalogue
 from cranksag.cli.app import app
+from cranksag.cli.compare import _margin
 from cranksag.errors import InputError, SimulationError
 from cranksag.examples import example_text
 from cranksag.report import CAUTIONS_LINE
 from cranksag.report.figure import save_figure
 from cranksag.report.overlay import LOOKS, overlay_figure
-from cranksag.resolve import Boat
+from cranksag.resolve import Boat, resolve
 from cranksag.scenario import Scenario, loads_scenario
 from cranksag.simulate import Ladder, simulate
+from cranksag.solver import LADDER
 from cranksag.studies.compare import Comparison, compare
 from cranksag.studies.variants import AS_WRITTEN, LONGEST_NAME
 from cranksag.verdict.document import document, document_schema
@@ -72,6 +76,21 @@ def test_each_variant_has_the_document_of_a_run_of_its_own() -> None:
     # each repair leaves the display more than the boat as it is: a thicker feed, and the feed past the starter's cables
     lowest = [variant["display"]["minimum_voltage_v"] for variant in written]
     assert lowest[0] < lowest[1] < lowest[2]
+
+
+@pytest.mark.usefixtures("here")
+def test_a_part_that_a_variant_names_counts_with_its_own_figures() -> None:
+    parts = sorted(load_catalogue().filter("flooded", "battery"), key=lambda entry: entry.value("rating"))
+    big = parts[-1].name
+    variants = (f"big:battery.part={big}", f"mixed:battery.part={big},battery.rating=800 A")
+    found = compare(boat(), variants, simulate=crank)
+    written, own, mixed = (c.result for c in found.variants)
+    assert own.boat.values["battery.rating"].value == parts[-1].value("rating")
+    assert mixed.boat.values["battery.rating"].value == written.boat.values["battery.rating"].value == 800.0
+    assert own.display.minimum_voltage > written.display.minimum_voltage + 0.05
+    first, second = found.document()["notes"]
+    assert first.startswith("left out for big: battery.chemistry, battery.rating, ")
+    assert second.startswith("left out for mixed: battery.chemistry, battery.rating_standard, battery.capacity")
 
 
 def faulty(asked: Boat, ladder: Ladder) -> Result:
@@ -192,8 +211,39 @@ def test_the_command_compares_draws_and_checks(tmp_path: Path) -> None:
     told = CliRunner().invoke(app, [*words, "--check"])
     assert told.exit_code == 1
     assert "lowest voltage" in told.stdout
+    assert re.search(
+        r"^check: thick: helm restarts once: held \d\.\d\d V below its threshold", told.stderr, re.MULTILINE
+    )
     refused = CliRunner().invoke(app, [*words, "--plot", str(tmp_path / "f.txt")])
     assert (refused.exit_code, refused.stdout) == (2, "")
+
+
+@pytest.mark.usefixtures("here")
+def test_a_check_says_that_it_is_the_engine(tmp_path: Path) -> None:
+    """An engine that wants more speed than its starter gives, and a feed that holds the display all the same."""
+    file = tmp_path / "boat.toml"
+    file.write_text(example_text("standby-pack"), encoding="utf-8")
+    words = ["compare", str(file), "--check", "--variant"]
+    told = CliRunner().invoke(app, [*words, "slow:engine.minimum_speed=250 rpm,feed.size=8 AWG,battery.health=100 %"])
+    assert told.exit_code == 1
+    assert re.search(r"^display holds +yes +yes$", told.stdout, re.MULTILINE)
+    assert re.search(r"^check: slow: the engine does not start: turns at \d", told.stderr, re.MULTILINE)
+    assert CliRunner().invoke(app, [*words, VARIANTS[0]]).exit_code == 0
+
+
+@pytest.mark.parametrize(
+    ("margin", "restarts", "told"),
+    [
+        (-0.0001, 1, "just at its threshold"),
+        (0.002, 1, "+0.002 V, just at its threshold"),
+        (-0.31, 1, "-0.31 V"),
+        (0.0, 0, "+0.00 V"),
+    ],
+)
+def test_a_margin_beside_a_restart_is_told_in_the_words_of_a_sweep(margin: float, restarts: int, told: str) -> None:
+    found = crank(resolve(boat()), LADDER)
+    display = replace(found.display, margin=margin, restarts=restarts, holds=not restarts)
+    assert _margin(replace(found, display=display, displays=(display,))) == told
 
 
 @pytest.mark.usefixtures("here")

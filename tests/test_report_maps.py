@@ -11,7 +11,9 @@ import matplotlib as mpl
 import matplotlib.image as image
 import numpy as np
 import pytest
+from matplotlib.contour import QuadContourSet
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 from typer.testing import CliRunner
 
 from cranksag.cli.app import app
@@ -245,6 +247,45 @@ def test_an_earlier_sweep_is_drawn_by_the_command(tmp_path: Path) -> None:
     for wrong in ([str(tmp_path / "map.txt")], [str(picture), "--picture", "map nowhere,feed.size"], [str(rows)]):
         refused = CliRunner().invoke(app, [*words, *wrong])
         assert (refused.exit_code, refused.stdout) == (2, "")
+
+
+def test_the_line_of_zero_margin_runs_under_the_labels_of_the_cells() -> None:
+    """Each label has a ground of its cell's colour, wider than the label and drawn over the line."""
+    figure = margin_map(table(), "battery.rating", "feed.size")
+    panel = figure.axes[0]
+    figure.draw_without_rendering()
+    contours = [c for c in panel.collections if isinstance(c, QuadContourSet)]
+    assert contours
+    cells = panel.images[0]
+    for text in panel.texts:
+        ground = text.get_bbox_patch()
+        assert ground is not None
+        column, row = text.get_position()
+        value = cells.get_array()[round(row), round(column)]
+        assert ground.get_facecolor() == pytest.approx(cells.cmap(cells.norm(value)))
+        assert text.get_zorder() > max(c.get_zorder() for c in contours)
+        own, under = Text.get_window_extent(text), ground.get_window_extent()
+        assert under.x0 < own.x0
+        assert under.x1 > own.x1
+
+
+def test_a_table_without_a_title_is_drawn_under_the_name_of_its_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    titles = []
+
+    def drawn(figure: Figure, path: Path) -> None:
+        del path
+        titles.append([text.get_text() for text in figure.texts])
+
+    monkeypatch.setattr("cranksag.report.figure.save_figure", drawn)
+    held = table()
+    for name, title in (("winter.csv", "winter"), ("summer.sqlite", "mussel boat")):
+        held.meta["title"] = "mussel boat"
+        rows = write_table(held, tmp_path / name)
+        done = CliRunner().invoke(app, ["sweep", "--show", str(rows), "--plot", str(tmp_path / "p.png"), "-q"])
+        assert done.exit_code == 0, done.stderr
+        assert title in titles[-1]
 
 
 def test_a_cell_that_restarts_never_shows_a_margin_of_nil_or_more() -> None:

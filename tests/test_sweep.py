@@ -26,7 +26,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cranksag.catalogue import load_catalogue
-from cranksag.cli.sweep_report import _at, _quantity
+from cranksag.cli.sweep_report import _at, _quantity, _share
 from cranksag.errors import InputError, Interrupted
 from cranksag.examples import example_text
 from cranksag.runner import Changed, Keys
@@ -45,9 +45,12 @@ from cranksag.studies import (
     sweep,
     write_table,
 )
-from cranksag.studies.analysis import ruled_out
-from cranksag.studies.measures import NUMBERS, TEXTS, RowMeasure, _status, parse_price
+from cranksag.studies.analysis import _bands, ruled_out, told_precision
+from cranksag.studies.measures import NUMBERS, TEXTS, RowMeasure, parse_price, status_of
+from cranksag.studies.still import still_axes
 from cranksag.studies.store import COLUMNS
+from cranksag.studies.superseded import hiding
+from cranksag.studies.sweep import plan_of
 from cranksag.studies.sweepfile import _FIELDS, split_sweep
 from cranksag.studies.table import AxisColumn, Table
 from cranksag.verdict.cables import OVERHEATS
@@ -105,7 +108,7 @@ def test_a_restart_is_laid_to_a_sense_pin_only_where_there_is_one(short: Scenari
     for pin, told in (("none", "held just at its threshold of 6 V"), ("5 V", "reset by its sense pin")):
         found = simulate(short.with_overrides({"displays.0.sense_threshold": pin}))
         grazing = replace(found.display, margin=0.0005, restarts=1, holds=False)
-        _, reason = _status(replace(found, display=grazing, displays=(grazing,)))
+        _, reason = status_of(replace(found, display=grazing, displays=(grazing,)))
         assert reason == f"helm restarts once{',' if pin != 'none' else ':'} {told}"
 
 
@@ -179,6 +182,24 @@ def test_equal_boats_are_computed_once(short: Scenario) -> None:
     assert keys.of(Changed((("battery.rating", "801 A"),))) != base
     other = Keys(BoatWork((short.with_overrides({"battery.rating": "801 A"}),)))
     assert other.of(Changed()) != base
+
+
+def test_rows_that_a_plan_repeats_are_not_told_as_there_before(
+    boat: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    out = tmp_path / "rows.csv"
+    words = (boat, "--axis", "battery.rating=600 A,800 A", "--axis", "feed.joints=1 mohm,2 mohm", "--workers", 1)
+    sample = (*words, "--sample", "saltelli 4", "--out", out)
+    code, shown, err = here(capsys, monkeypatch, *sample, "--json")
+    found = json.loads(shown)
+    assert (code, found["combinations"], found["recalled"], found["computed"] + found["repeated"]) == (0, 16, 0, 16)
+    assert found["computed"] <= 4
+    assert "were there" not in err
+    assert f"{found['repeated']} of its rows are of boats that others have too, which were run once" in err
+    wider = sweep(
+        loads_scenario(SHORT), ["battery.rating=600 A,800 A,900 A", "feed.joints=1 mohm"], out=tmp_path / "w.csv"
+    )
+    assert (wider.summary["computed"], wider.summary["recalled"], wider.summary["repeated"]) == (3, 0, 0)
 
 
 def test_a_long_crank_is_no_hang(short: Scenario, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -281,6 +302,93 @@ def test_a_row_that_contradicts_itself_fails_alone(short: Scenario) -> None:
     assert result.table.row(1)["minimum_voltage_v"] is None
 
 
+BATTERIES = load_catalogue().filter("flooded", "battery")
+
+
+def test_a_part_that_an_axis_names_counts_with_its_own_figures(short: Scenario) -> None:
+    """The file's figures would hide it; those that a row or --set gives on purpose stay, and "none" is the file's."""
+    big, small = (e.name for e in sorted(BATTERIES, key=lambda e: -e.value("rating"))[:: len(BATTERIES) - 1])
+    found = sweep(short, [f"battery.part=none,parts:{big},parts:{small}"], workers=1)
+    none, large, little = found.table.rows()
+    assert large["margin_v"] > little["margin_v"] + 0.1
+    assert none["minimum_voltage_v"] == simulate(short).display.minimum_voltage
+    bare = short.without("battery", ["rating"]).with_overrides({"battery.part": big})
+    assert large["minimum_voltage_v"] == simulate(bare).display.minimum_voltage
+    (note,) = found.summary["notes"]
+    assert note.startswith("left out for battery.part: battery.rating, ")
+    assert summary_of(found.table)["notes"] == [note]
+    kept = sweep(short.with_overrides({"battery.rating": "800 A"}), [f"battery.part=parts:{big}"], workers=1)
+    assert kept.summary["notes"] == []
+    given = sweep(short, [f"battery.part=parts:{big}", "battery.rating=800 A,600 A"], workers=1)
+    same, less = given.table.rows()
+    assert same["minimum_voltage_v"] == kept.table.row(0)["minimum_voltage_v"] > less["minimum_voltage_v"]
+
+
+def test_a_figure_that_is_left_out_is_in_the_run_key(short: Scenario) -> None:
+    keys, change = Keys(BoatWork((short,))), (("battery.part", BATTERIES[0].name),)
+    bare, whole = (keys.of(Changed(change, left_out=gone)) for gone in (("battery.rating",), ()))
+    assert bare != whole
+    assert whole == keys.of(Changed(change))
+
+
+def test_an_axis_that_moves_nothing_is_told_with_the_reason(short: Scenario) -> None:
+    """The key is on for 20 ms before START, so the display boots through the crank."""
+    axes = ["displays.0.power=9 W,12 W", "feed.size=16 AWG,12 AWG"]
+    booting = short.with_overrides({"displays.0.boot_power": "12 W"})
+    told = "displays.0.power moves nothing here: the display is still booting at START, so boot_power counts"
+    found = sweep(booting, axes, workers=1)
+    assert found.summary["notes"] == summary_of(found.table)["notes"] == [told]
+    fed = booting.with_overrides({"feed.key_terminal": "always"})
+    always = sweep(fed, axes, workers=1)
+    assert always.summary["notes"] == []
+    assert np.ptp(always.table.numbers["minimum_voltage_v"][[0, 2]]) > 1e-4
+    own = short.with_overrides({"battery.rating": "800 A"})  # the other figures of a part are left unwritten
+    kept = own.with_overrides(
+        {"battery.chemistry": "agm", "battery.rating_standard": "EN", "battery.capacity": "90 Ah"}
+    )
+    parts = ",".join(f"parts:{entry.name}" for entry in BATTERIES[:2])
+    (hidden,) = sweep(kept, [f"battery.part={parts}"], workers=1).summary["notes"]
+    assert hidden.startswith("battery.part moves nothing here: figures that are set beside it hide")
+
+
+def test_an_axis_moves_nothing_only_where_no_row_of_it_moves() -> None:
+    columns = {"battery.rating": RATINGS, "feed.length": LENGTHS}
+    still = "feed.length moves nothing here"
+    assert still_axes(made(columns, lambda a, m: a / 1000.0)) == [still]
+    assert still_axes(made(columns, lambda a, m: a / 1000.0 + 1e-6 * m)) == [still]
+    assert still_axes(made(columns, lambda a, m: a / 1000.0 + 1e-4 * m * (a > 900.0))) == []
+    changed = made(columns, lambda a, m: a / 1000.0)
+    changed.numbers["restarts"][:] = 0.0
+    assert still_axes(changed) == [still]
+    changed.numbers["restarts"][4] = 1.0
+    assert still_axes(changed) == []
+    lone = made({"battery.rating": RATINGS[:1], "feed.length": LENGTHS[:1]}, lambda a, m: 1.0)
+    assert still_axes(lone) == []
+    assert still_axes(lone.taken(lone.done()[:0])) == []
+
+
+@pytest.mark.parametrize(
+    ("path", "figures"),
+    [
+        ("hold_up.pack", {"chemistry", "pack_voltage", "pack_resistance", "pack_capacity"}),
+        ("hold_up.fuse_part", {"fuse"}),
+        ("battery.part", {"chemistry", "rating", "rating_standard", "capacity"}),
+        ("starter.solenoid", {"pull_in", "hold_in"}),
+        ("feed.size", set()),
+    ],
+)
+def test_figures_that_hide_a_part_are_those_that_it_has_too(path: str, figures: set[str]) -> None:
+    boat = loads_scenario(example_text("standby-pack"), "boat")
+    table = path.partition(".")[0]
+    assert set(hiding(boat, [path]).get(path, ())) == {f"{table}.{name}" for name in figures}
+
+
+def test_a_joint_hides_nothing_in_a_run_of_wire_and_a_measured_resistance_hides_it() -> None:
+    boat = loads_scenario(example_text("restarting"), "boat")
+    found = hiding(boat, [f"cables.positive.{k}.part" for k in range(2)])
+    assert found == {"cables.positive.1.part": ("cables.positive.1.resistance",)}
+
+
 # --- reading a table -----------------------------------------------------------------------------------------
 
 
@@ -355,6 +463,18 @@ def test_pareto_is_what_no_row_beats(points: list[tuple[int, int, int]]) -> None
     assert found == {k for k, q in enumerate(points) if not any(beats(p, q) for p in points)}
 
 
+def test_a_tie_within_the_noise_of_the_solver_beats_nobody() -> None:
+    """Three boats of one mass, two of them alike but for 1e-12 V: both stand, and the one a millivolt less does not."""
+    table = made({"battery.rating": RATINGS}, lambda a: {400: 0.5, 600: 0.5 + 1e-12, 800: 0.499, 1000: 0.6}[int(a)])
+    table.numbers["mass_kg"][:] = [3.0, 3.0 - 1e-13, 3.0, 4.0]
+    wanted = objectives(["margin_v:max", "mass_kg:min"], table)
+    assert sorted(pareto(table, wanted).tolist()) == [0, 1, 3]
+    values = np.array([0.00231, 0.00232, 12.346, 1234.567, 0.0, np.nan])
+    assert told_precision("gap_s", values)[:5].tolist() == [0.00231, 0.00232, 12.35, 1234.57, 0.0]
+    areas = np.array([1.31e-6, 1.32e-6])
+    assert told_precision("feed.size [m2]", areas) is areas
+
+
 def test_objectives_name_columns() -> None:
     table = made({"battery.rating": RATINGS}, lambda a: 1.0)
     with pytest.raises(InputError, match="did you mean mass_kg"):
@@ -410,6 +530,40 @@ def test_drivers_of_a_known_function(kind: str, count: int) -> None:
             assert found[path].total == pytest.approx(total, abs=0.05)
         else:
             assert found[path].total is None
+
+
+@pytest.mark.parametrize(("pairs", "least"), [(8, 0.7), (64, 0.85)])
+def test_the_band_of_an_index_holds_the_index(pairs: int, least: float) -> None:
+    """Ishigami's function again: nine times in ten, from 8 pairs about eight; 20 seeds leave room for chance."""
+    from cranksag.studies.plan import Sample, _unit_design
+
+    known = np.array([[0.3139, 0.4424, 0.0], [0.5576, 0.4424, 0.2437]])
+    inside = []
+    for seed in range(20):
+        points = np.pi * (2.0 * _unit_design(Sample("saltelli", pairs, seed), 3) - 1.0)
+        low, high = _bands(ishigami(*points.T).reshape(5, pairs))
+        inside.append((low <= known) & (known <= high))
+    assert np.mean(inside) > least
+
+
+@pytest.mark.parametrize("pairs", [8, 128])
+def test_an_index_from_few_pairs_is_told_as_rough_and_never_above_all(pairs: int) -> None:
+    from cranksag.studies.plan import Sample, _unit_design
+
+    points = np.pi * (2.0 * _unit_design(Sample("saltelli", pairs, 3), 3) - 1.0)
+    table = Table.empty([AxisColumn(p, "-") for p in ("feed.length", "feed.joints", "battery.rating")], len(points))
+    for number, row in enumerate(points):
+        table.put_axes(number, [repr(v) for v in row], list(row))
+    table.numbers["margin_v"][:] = ishigami(*points.T)
+    table.meta["plan"] = {"kind": "saltelli", "count": pairs}
+    found = drivers(table)
+    assert ("rough, take 64 or more" in found[0].how) == (pairs < 64)
+    assert drivers(table) == found
+    assert _share(1.34, (0.2, 1.9)) == "100% (20% to 100%)"
+    assert _share(-0.2, None) == "0%"
+    for driver in found:
+        assert driver.first_band is not None
+        assert driver.first_band[0] < driver.first_band[1]
 
 
 free = st.text(st.characters(codec="utf-8", exclude_categories=["Cs", "Cc"]), max_size=20)
@@ -591,6 +745,119 @@ def test_command_refuses_with_exit_code_2_and_an_empty_stdout(
         assert code == 2, (arguments, err)
         assert out == ""
         assert err.strip()
+
+
+@pytest.mark.parametrize(
+    ("starts", "told", "code"),
+    [
+        ([0.0] * 4, ("4 hold (the engine does not start in any of them)", "No survivors: the engine starts in no"), 1),
+        ([0.0, 1.0, 1.0, 1.0], ("4 hold (the engine does not start in 1 of them)", "Survivors"), 1),
+        ([1.0] * 4, ("4 combinations: 4 hold, 0 restart", "Survivors"), 0),
+    ],
+)
+def test_a_row_that_does_not_start_the_engine_is_told_and_does_not_pass(
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    starts: list[float],
+    told: tuple[str, str],
+    code: int,
+) -> None:
+    table = made({"battery.rating": RATINGS}, lambda a: a / 1000.0)
+    table.numbers["starts"][:] = starts
+    rows = write_table(table, tmp_path / "rows.csv")
+    left, shown, err = here(capsys, monkeypatch, "--show", rows, "--check")
+    assert left == code
+    assert all(words in shown for words in told)
+    assert (f"check: of 4 combinations {starts.count(0.0)} do not start the engine" in err) == bool(code)
+    assert summary_of(table)["not_started"] == starts.count(0.0)
+    least = here(capsys, monkeypatch, "--show", rows, "--margin", "9 V")[1]
+    assert ("has a margin of 9 V" in least) == (1.0 in starts)
+
+
+def test_a_picture_that_the_rows_do_not_give_costs_no_report(
+    boat: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nothing of this short crank survives at a margin of 9 V, and only the rows tell."""
+    out, plot = tmp_path / "rows.csv", tmp_path / "p.png"
+    asked = ("--plot", plot, "--picture", "pareto", "--pareto", "margin_v:max", "--pareto", "wire_length_m:min")
+    words = (boat, "--axis", "battery.rating=600 A,800 A", *asked, "--margin", "9 V", "--workers", 1)
+    code, shown, err = here(capsys, monkeypatch, *words, "--out", out)
+    assert code == 0
+    assert "2 combinations" in shown
+    assert "--picture pareto: no row survives with both objectives known: no picture is written" in err
+    assert lines(out) == 3
+    assert not plot.exists()
+    code, shown, err = here(capsys, monkeypatch, "--show", out, *asked, "--margin", "9 V")
+    assert code == 2
+    assert "2 combinations" in shown
+    assert "no picture is written" in err
+    plot.mkdir()
+    code, shown, err = here(capsys, monkeypatch, "--show", out, "--plot", plot, "--json")
+    assert code == 2
+    assert json.loads(shown)["combinations"] == 2
+    assert "it is a directory" in err
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("boat.toml", "--sample", "latin", "8"), 'A value with a space needs quotes: --sample "latin N".'),
+        (("boat.toml", "--picture", "map", "a,b"), 'A value with a space needs quotes: --picture "map X,Y".'),
+        (("boat.toml", "--picture", "band", "a"), 'A value with a space needs quotes: --picture "band X".'),
+        (("--show", "rows.csv", "--picture", "band", "a"), 'a picture of two words needs quotes: --picture "band X"'),
+    ],
+)
+def test_a_value_of_two_words_without_quotes_is_answered_with_them(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...], told: str
+) -> None:
+    code, shown, err = here(capsys, monkeypatch, *words)
+    assert (code, shown) == (2, "")
+    assert told in err
+    assert "needs quotes" not in here(capsys, monkeypatch, "boat.toml", "more.toml", "--picture", "map X,Y")[2]
+
+
+def test_the_sweep_table_in_the_readme_is_one() -> None:
+    readme = (Path(__file__).resolve().parents[1] / "README.md").read_text(encoding="utf-8")
+    table = readme[readme.index("[sweep]\n") :].partition("```")[0]
+    for text in (table, table.replace("\n# ", "\n")):  # as it stands, and with what is commented out
+        _, found = split_sweep(example_text("restarting") + text, "boat.toml")
+        assert len(found.axes) == 3
+        for price in found.prices:
+            parse_price(price)
+    _, found = split_sweep(example_text("restarting") + table, "boat.toml")
+    assert (
+        plan_of(found.axes, found.ties, None).count() == 3 * 15
+    )  # sizes 18, 16, 14, 12, 10 AWG, the return no thinner
+    every = tomllib.loads(table.replace("\n# ", "\n"))["sweep"]
+    assert set(every) | {"seed"} == set(_FIELDS)
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("--picture", "pareto", "--pareto", "margin_v:max"), "needs two objectives"),
+        (("--pareto", "margin:max",), "did you mean margin_v?"),
+        (("--picture", "map battery.rating,feed.size"), "not an axis"),
+        (("--picture", "map"), "needs two axes"),
+        (("--picture", "cake"), "write map X,Y"),
+    ],
+)  # fmt: skip
+def test_a_picture_that_no_rows_could_give_is_refused_before_any_is_run(
+    boat: Path,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    words: tuple[str, ...],
+    told: str,
+) -> None:
+    monkeypatch.setattr(sys.modules["cranksag.studies.sweep"], "run_many", lambda *_, **__: 1 / 0)
+    plot, out = tmp_path / "p.png", tmp_path / "rows.csv"
+    rows = ("--axis", "battery.rating=600 A,800 A", "--out", out)
+    code, shown, err = here(capsys, monkeypatch, boat, *rows, "--plot", plot, *words)
+    assert (code, shown) == (2, "")
+    assert told in err
+    assert not out.exists()
 
 
 @pytest.mark.parametrize("suffix", [".csv", ".parquet", ".sqlite"])

@@ -56,7 +56,7 @@ def tasks(count: int) -> list[Changed]:
     """Rows of the grid, spread over it."""
     plan = plan_of(AXES, Ties(), None)
     step = max(1, plan.count() // count)
-    return [Changed(plan.overrides(row)) for k, row in enumerate(plan.rows()) if k % step == 0][:count]
+    return [plan.task(row) for k, row in enumerate(plan.rows()) if k % step == 0][:count]
 
 
 def bare(scenario: Scenario, rows: list[Changed]) -> tuple[float, float]:

@@ -17,7 +17,7 @@ from cranksag.errors import CheckFailed, InputError
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
-    from cranksag.studies.compare import Comparison
+    from cranksag.studies.compare import Compared, Comparison
     from cranksag.verdict.results import Result
 
 WORSE = 0.05  # [V] of the minimum worth telling
@@ -48,7 +48,12 @@ def run(
     run_limit: RunLimit = None,
     as_json: AsJson = False,
     check: Annotated[
-        bool, typer.Option("--check", help="Exit 1 if a variant does not hold; the boat as it is may fail.")
+        bool,
+        typer.Option(
+            "--check",
+            help="Exit 1 if in a variant a display restarts, the engine does not start, or the run failed; the boat as "
+            "it is may fail.",
+        ),
     ] = False,
 ) -> None:
     """What if: variants of a boat beside the boat as it is, as a table and as overlaid waveforms.
@@ -103,6 +108,8 @@ def _report(found: Comparison) -> Iterator[RenderableType]:
 
     yield Text(console.plain(_headline(found)), style="bold")
     yield _table(found)
+    for told in found.notes:
+        yield Text(console.plain(f"Note: {told}."), style="yellow")
     for compared in found.variants:
         changes = ", ".join(f"{path} = {text}" for path, text in compared.variant.changes)
         if changes:
@@ -158,8 +165,13 @@ def _number(value: float | None, form: str, unit: str) -> str:
 
 def _margin(result: Result) -> str:
     from cranksag.report.words import margin_words
+    from cranksag.studies.measures import AT_THRESHOLD
 
-    return margin_words(result.display.margin, bool(result.display.restarts))
+    display = result.display
+    words = margin_words(display.margin, bool(display.restarts))
+    if display.holds or abs(display.margin) >= AT_THRESHOLD:
+        return words
+    return "just at its threshold" if words == "-0.00 V" else f"{words}, just at its threshold"
 
 
 _ROWS: dict[str, Callable[[Any], str]] = {
@@ -183,8 +195,19 @@ def _starts(result: Result) -> bool:
 
 
 def _check(found: Comparison) -> None:
-    failing = [
-        c.name for c in found.variants[1:] if c.result is None or not c.result.display.holds or not _starts(c.result)
-    ]
-    if failing:
-        raise CheckFailed(console.plain(f"check: does not hold: {', '.join(failing)}"))
+    lacking = [f"check: {c.name}: {'; '.join(told)}" for c in found.variants[1:] if (told := _lacking(c))]
+    if lacking:
+        raise CheckFailed("\n".join(console.plain(line) for line in lacking))
+
+
+def _lacking(compared: Compared) -> list[str]:
+    """What a variant fails at, in words."""
+    from cranksag.studies.measures import status_of
+
+    result = compared.result
+    if result is None:
+        return [f"failed: {compared.failure}"]
+    told = [] if result.display.holds else [status_of(result)[1]]
+    if not _starts(result):
+        told.append("the engine does not start" + (f": {result.cranks.reason}" if result.cranks.reason else ""))
+    return told

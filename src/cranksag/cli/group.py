@@ -170,9 +170,27 @@ def _usage(error: typer.TyperException) -> int:
     if getattr(error, "option_name", "") == "--plot":  # what is like it by letters does not draw
         lines = [f"No such option: --plot. {PICTURES}"]
     if context is not None:
+        lines += _unquoted(lines[0], context)
         lines.append(f"`{context.command_path} --help` shows what is possible.")
     console.problem(lines)
     return EXIT_INPUT
+
+
+_SPACED = {"sample": ("latin", "sobol", "saltelli"), "picture": ("map", "band")}
+"""First words of options whose value holds a space; the shell hands on the rest as an argument of its own."""
+
+
+def _unquoted(message: str, context: Any) -> list[str]:
+    """A hint where a value of two words stands without quotes."""
+    held = {name: context.params.get(name) for name in _SPACED}
+    if "extra argument" not in message:
+        return []
+    wants = {"sample": "N", "picture": "X,Y"}
+    return [
+        f'A value with a space needs quotes: --{name} "{word} {"X" if word == "band" else wants[name]}".'
+        for name, word in held.items()
+        if word in _SPACED[name]
+    ]
 
 
 def _bug(error: Exception) -> int:

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -14,8 +15,9 @@ from cranksag.cli.study_options import USUAL_LIMIT
 from cranksag.errors import CheckFailed, InputError, Interrupted, SimulationError
 
 if TYPE_CHECKING:
+    from cranksag.catalogue import Catalogue
     from cranksag.scenario import Scenario
-    from cranksag.studies import Sweep, Table
+    from cranksag.studies import Sweep, Table, Ties
     from cranksag.studies.sweepfile import SweepTable
 
 LISTED = 10  # [-] rows and places shown to people; the file has them all
@@ -55,7 +57,9 @@ def run(
     sample: Annotated[
         str | None,
         _option(
-            "--sample", "KIND N", "Draws in place of the full grid: latin N, sobol N, or saltelli N for Sobol' indices."
+            "--sample",
+            '"KIND N"',
+            'Draws in place of the full grid, in quotes: "latin N", "sobol N", or "saltelli N" for Sobol\' indices.',
         ),
     ] = None,
     seed: Annotated[int | None, typer.Option("--seed", min=0, help="Of the draws.", show_default="0")] = None,
@@ -108,12 +112,27 @@ def run(
     ] = None,
     picture: Annotated[
         str | None,
-        _option("--picture", "KIND", "Which: map X,Y or map X,Y,FACET (axes), band X, or pareto; the one that fits."),
+        _option(
+            "--picture",
+            "KIND",
+            'Which, in quotes: "map X,Y" or "map X,Y,FACET" (axes), "band X", or pareto; else the one that fits.',
+        ),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of the report.")] = False,
-    check: Annotated[bool, typer.Option("--check", help="Exit 1 if a combination does not hold.")] = False,
+    check: Annotated[
+        bool,
+        typer.Option(
+            "--check",
+            help="Exit 1 if in a combination a display restarts, the engine does not start, or the run failed.",
+        ),
+    ] = False,
 ) -> None:
     """Crank every combination of axis values: which keep the display alive, and what decides it.
+
+    Axes and what ties them may also stand in the file, in a table [sweep] with the fields axes, zip, same, where,
+    prices (lists of texts, each as after its option), sample and seed: axes = ["feed.size=18 AWG..10 AWG"]. An axis
+    on the command line stands for one of the same path there. Where an axis names parts, figures of the file that
+    would hide theirs are left out.
 
     Exit codes: 0 done, 1 only with --check, 2 usage or input, 3 every row failed, 70 a fault of the program, 130
     interrupted (rows done so far are kept; --resume carries on).
@@ -126,13 +145,18 @@ def run(
         _check_plot(path, *(p for p in (file, show, *(catalogue or [])) if p is not None))
     if show is not None:
         if file is not None or axes or out or resume or force:
-            raise InputError(["--show opens earlier results: no FILE, --axis, --out, --resume or --force beside it"])
+            spaced = {"map": "map X,Y", "band": "band X"}.get(picture or "")
+            quotes = f'; a picture of two words needs quotes: --picture "{spaced}"' if spaced and file else ""
+            told = "--show opens earlier results: no FILE, --axis, --out, --resume or --force beside it"
+            raise InputError([told + quotes])
         from cranksag.studies import read_table
 
         table = read_table(show)
-        _draw(table, plots or [], picture, least, wanted or [])
+        _check_asked(table, plots or [], picture, wanted or [])
+        headed = replace(table, meta={**table.meta, "title": table.meta.get("title") or show.stem})
+        undrawn = _draw(headed, plots or [], picture, least, wanted or [])
         _report(table, least, wanted or [], as_json)
-        _judge(table, check)
+        _end(table, check, undrawn, as_json or check)
         return
     if file is None:
         raise InputError(["FILE is missing: a scenario file, or --show with earlier results"])
@@ -148,11 +172,13 @@ def run(
         console.refuse_input(out, file, *(catalogue or []))
     from cranksag.studies import sweep
 
+    every, parts = _merged(asked.axes, axes or []), read_catalogue(catalogue)
+    _check_before(every, ties, parts, scenario, plots or [], picture, wanted or [])
     result = sweep(
         scenario,
-        _merged(asked.axes, axes or []),
+        every,
         ties,
-        catalogue=read_catalogue(catalogue),
+        catalogue=parts,
         prices=(*asked.prices, *(prices or [])),
         workers=workers,
         on=on,
@@ -164,9 +190,10 @@ def run(
     )
     kept = _kept(result, out)
     try:
+        undrawn = None
         if len(result.table.done()) > result.summary["failed"]:
-            _draw(result.table, plots or [], picture, least, wanted or [])
-        _finish(result, out, least, wanted or [], as_json, check)
+            undrawn = _draw(result.table, plots or [], picture, least, wanted or [])
+        _finish(result, out, least, wanted or [], as_json, check, undrawn)
     except KeyboardInterrupt:
         raise Interrupted(kept) from None
 
@@ -185,9 +212,19 @@ def _kept(result: Sweep, out: Path | None) -> str:
     return f"interrupted before the report was complete: all {count} rows are in {where}; --show {where} prints them"
 
 
-def _finish(result: Sweep, out: Path | None, least: float, wanted: list[str], as_json: bool, check: bool) -> None:
+def _finish(
+    result: Sweep,
+    out: Path | None,
+    least: float,
+    wanted: list[str],
+    as_json: bool,
+    check: bool,
+    undrawn: _Undrawn | None,
+) -> None:
     if out is not None and result.written:
         rows = f"; {kept} of its rows were there" if (kept := result.summary["recalled"]) else ""
+        if twins := result.summary["repeated"]:
+            rows += f"; {twins} of its rows are of boats that others have too, which were run once"
         console.say(f"{console.plain(str(out))} written{rows}")
     elif out is not None and not result.interrupted:
         told = "holds all rows of this sweep already: nothing was run; --force runs them anew"
@@ -202,7 +239,17 @@ def _finish(result: Sweep, out: Path | None, least: float, wanted: list[str], as
             todo="Try one of them with simulate.",
         )
     _report(result.table, least, wanted, as_json)
-    _judge(result.table, check)
+    _end(result.table, check, undrawn, as_json or check or out is not None)
+
+
+def _end(table: Table, check: bool, undrawn: _Undrawn | None, more: bool) -> None:
+    """The exit code, once the report is out. A picture that the rows do not give is told; it fails the command only
+    where the picture was all that was asked for beside the report."""
+    if undrawn is not None and more and not undrawn.file:
+        console.problem(undrawn.why.problems)
+    _judge(table, check)
+    if undrawn is not None and (undrawn.file or not more):
+        raise undrawn.why
 
 
 def _check_plot(path: Path, *sources: Path) -> None:
@@ -213,20 +260,70 @@ def _check_plot(path: Path, *sources: Path) -> None:
     console.refuse_input(path, *sources)
 
 
-def _draw(table: Table, plots: list[Path], picture: str | None, least: float, wanted: list[str]) -> None:
+def _check_before(
+    axes: list[str],
+    ties: Ties,
+    catalogue: Catalogue | None,
+    scenario: Scenario,
+    plots: list[Path],
+    picture: str | None,
+    wanted: list[str],
+) -> None:
+    """Refuse objectives and pictures that no rows of these axes could give, before any is run."""
+    if not plots and not wanted:
+        return
+    from cranksag.studies import Table
+    from cranksag.studies.sweep import plan_of
+    from cranksag.studies.table import AxisColumn
+
+    plan = plan_of(axes, ties, catalogue, scenario.hold_up.branch)
+    columns = [AxisColumn(axis.path, axis.unit, axis.free_text) for axis in plan.axes]
+    _check_asked(Table.empty(columns, 0), plots, picture, wanted)
+
+
+def _check_asked(table: Table, plots: list[Path], picture: str | None, wanted: list[str]) -> None:
+    """The same for a table, whatever its rows."""
+    from cranksag.report.asked import asked_picture
+    from cranksag.studies import objectives
+
+    objectives(wanted, table)
     if not plots:
         return
+    kind, _ = asked_picture(picture or "", [axis.path for axis in table.axes])
+    if kind == "pareto" and len(wanted) == 1:
+        raise InputError([f"--picture pareto: needs two objectives, such as {wanted[0]} and mass_kg:min; one is given"])
+
+
+@dataclass(frozen=True, slots=True)
+class _Undrawn:
+    """`why` there is no picture; `file`: because it cannot be written, not for what the rows hold."""
+
+    why: InputError
+    file: bool
+
+
+def _draw(table: Table, plots: list[Path], picture: str | None, least: float, wanted: list[str]) -> _Undrawn | None:
+    """Write the pictures; where there are none the report is still due."""
+    if not plots:
+        return None
     from cranksag.report.figure import save_figure
     from cranksag.report.pictures import sweep_picture
     from cranksag.studies import objectives
     from cranksag.studies.analysis import usual_objectives
 
     goals = objectives(wanted, table) if wanted else usual_objectives(table)
-    figure = sweep_picture(table, picture or "", goals, least)
+    try:
+        figure = sweep_picture(table, picture or "", goals, least)
+    except InputError as error:
+        return _Undrawn(InputError([f"{problem}: no picture is written" for problem in error.problems]), file=False)
     for path in plots:
-        with console.output_file(path):
-            save_figure(figure, path)
+        try:
+            with console.output_file(path):
+                save_figure(figure, path)
+        except InputError as error:
+            return _Undrawn(error, file=True)
         console.say(f"{console.plain(str(path))} written")
+    return None
 
 
 def _merged(file_axes: tuple[str, ...], given: list[str]) -> list[str]:
@@ -266,6 +363,12 @@ def _report(table: Table, least: float, wanted: list[str], as_json: bool) -> Non
 
 
 def _judge(table: Table, check: bool) -> None:
-    counts = table.counts()
-    if check and counts["restarted"] + counts["failed"]:
-        raise CheckFailed(f"check: {counts['restarted']} combinations restart and {counts['failed']} failed")
+    from cranksag.studies.analysis import not_started
+
+    if not check:
+        return
+    counts, idle = table.counts(), len(not_started(table))
+    told = {"restart": counts["restarted"], "do not start the engine": idle, "failed": counts["failed"]}
+    if any(told.values()):
+        amount = ", ".join(f"{count} {what}" for what, count in told.items() if count)
+        raise CheckFailed(f"check: of {len(table.done())} combinations {amount}")

@@ -25,6 +25,8 @@ def report(
 ) -> Iterator[RenderableType]:
     """The parts of the report in order; at most `most` rows of each kind."""
     yield _headline(summary)
+    for note in summary["notes"]:
+        yield Text(f"Note: {plain(note)}.", style="yellow")
     if summary["failures"]:
         kinds = ", ".join(f"{count} {kind}" for kind, count in sorted(summary["failures"].items()))
         yield Text(f"Failed rows by kind: {kinds}; the column reason says why.")
@@ -33,6 +35,8 @@ def report(
             f"{summary['near_switching']} rows stand near a switching point (column near_switching).", style="yellow"
         )
     alive = survivors(table, summary["survivor_margin_v"])
+    if summary["held"] and not len(alive):
+        yield Text(f"No survivors: {_lacking(summary)}.", style="bold red")
     if len(alive):
         weighed = bool(np.isfinite(table.numbers["mass_kg"][alive]).all())
         extra = ("mass_kg" if weighed else "copper_kg", "cost")
@@ -57,12 +61,29 @@ def report(
 
 
 def _headline(summary: Mapping[str, Any]) -> Text:
-    told = f"{summary['combinations']} combinations: {summary['held']} hold, {summary['restarted']} restart"
+    told = f"{summary['combinations']} combinations: {summary['held']} hold{_starting(summary)}"
+    told += f", {summary['restarted']} restart"
     told += f", {summary['failed']} failed" if summary["failed"] else ""
     told += f", {summary['not_run']} not run" if summary["not_run"] else ""
     if summary["seconds"] is not None and summary["rate_per_s"]:
         told += f" ({summary['seconds']:.1f} s, {summary['rate_per_s']:.3g}/s, {summary['workers']} workers)"
     return Text(told, style="bold green" if summary["survivors"] else "bold red")
+
+
+def _lacking(summary: Mapping[str, Any]) -> str:
+    """Why none of the rows that hold is a survivor."""
+    if summary["not_started"] == summary["held"]:
+        return "the engine starts in no row that holds"
+    return f"no row that holds and starts the engine has a margin of {summary['survivor_margin_v']:g} V"
+
+
+def _starting(summary: Mapping[str, Any]) -> str:
+    """In how many of the rows that hold the engine does not start."""
+    idle = summary["not_started"]
+    if not idle:
+        return ""
+    few = "it" if idle == summary["held"] == 1 else "any of them" if idle == summary["held"] else f"{idle} of them"
+    return f" (the engine does not start in {few})"
 
 
 def _count(found: int, most: int) -> str:
@@ -142,6 +163,14 @@ def _drivers(found: Sequence[Mapping[str, Any]]) -> RenderableType:
     for name in ("axis", "alone", "with interactions"):
         grid.add_column(name, justify="left" if name == "axis" else "right")
     for driver in found:
-        total = "-" if driver["total"] is None else f"{driver['total']:.0%}"
-        grid.add_row(driver["path"], f"{driver['first']:.0%}", total)
+        alone = _share(driver["first"], driver["first_band"])
+        grid.add_row(driver["path"], alone, _share(driver["total"], driver["total_band"]))
     return _titled(f"What moves the margin (Sobol' indices, {found[0]['how']})", grid)
+
+
+def _share(value: float | None, band: tuple[float, float] | None) -> str:
+    """A share for people, between nil and all, with the band it lies in where it is an estimate."""
+    if value is None:
+        return "-"
+    told, *ends = (f"{min(max(share, 0.0), 1.0):.0%}" for share in (value, *(band or ())))
+    return f"{told} ({ends[0]} to {ends[1]})" if ends else told

@@ -19,7 +19,6 @@ from matplotlib import colormaps
 from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 from matplotlib.layout_engine import ConstrainedLayoutEngine
-from matplotlib.patheffects import withStroke
 from matplotlib.text import Text
 
 from cranksag.errors import InputError
@@ -187,12 +186,14 @@ def _mark_cells(ax: Axes, table: Table, rows: Places, cells: Places, shape: tupl
     looks: tuple[tuple[Any, dict[str, Any]], ...] = (((total > 0) & (good == total), dot), (failed > 0, cross))
     for places, look in looks:
         found = np.flatnonzero(places)
-        high = found // shape[1] + (0.28 if total.size <= MOST_WRITTEN and shape[0] < 9 else 0.0)
-        ax.scatter(found % shape[1], high, s=size, zorder=6, **look)
+        beside = (
+            (0.0, 0.0) if total.size > MOST_WRITTEN else (0.0, 0.28) if shape[0] < 9 else (0.36, 0.0)
+        )  # of the label
+        ax.scatter(found % shape[1] + beside[0], found // shape[1] + beside[1], s=size, zorder=8, **look)
 
 
 def _write_cells(ax: Axes, field: Floats, limits: tuple[float, float]) -> None:
-    """The margin in each cell, with a rim of the cell's own colour that keeps the contour off."""
+    """The margin in each cell, on a ground of the cell's own colour that keeps the contour off."""
     ground, norm = colormaps[COLOURS], Normalize(*limits, clip=True)
     for (row, column), value in np.ndenumerate(field):
         if np.isfinite(value):
@@ -201,7 +202,7 @@ def _write_cells(ax: Axes, field: Floats, limits: tuple[float, float]) -> None:
             ax.text(
                 column, row, told, ha="center", va="center", fontsize=7.5,
                 color="black" if light else "white", zorder=7,
-                path_effects=[withStroke(linewidth=3.0, foreground=ground(norm(value)))],
+                bbox={"facecolor": ground(norm(value)), "edgecolor": "none", "boxstyle": "round,pad=0.2"},
             )  # fmt: skip
 
 

@@ -8,7 +8,18 @@ from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 from cranksag.errors import InputError
-from cranksag.runner.boats import BoatWork, Changed, Keys, Overrides, limit_of, read_value, spec_at, whole, with_changes
+from cranksag.runner.boats import (
+    BoatWork,
+    Changed,
+    Keys,
+    Overrides,
+    limit_of,
+    read_value,
+    spec_at,
+    whole,
+    with_changes,
+    without,
+)
 from cranksag.runner.interrupt import StopRequest
 from cranksag.runner.jobs import FAILURES, WALL_LIMIT, Job, Outcome, Work
 from cranksag.runner.journal import SUFFIX, Journal
@@ -37,6 +48,7 @@ __all__ = [
     "spec_at",
     "whole",
     "with_changes",
+    "without",
 ]
 
 

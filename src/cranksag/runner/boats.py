@@ -28,10 +28,34 @@ Overrides = tuple[tuple[str, str], ...]
 
 @dataclass(frozen=True, slots=True)
 class Changed:
-    """A base scenario (by its position in `BoatWork.bases`) with some fields changed."""
+    """A base scenario (by its position in `BoatWork.bases`) with some fields changed, and the fields at the dotted
+    paths `left_out`, of which none is among those changed, not written."""
 
     overrides: Overrides = ()
     base: int = 0
+    left_out: tuple[str, ...] = ()
+
+    def of(self, scenario: Scenario, option: str) -> Scenario:
+        """The changed boat.
+
+        Raises
+        ------
+        InputError
+            Changes that do not fit it.
+        """
+        bare = without(scenario, self.left_out)
+        return bare.with_overrides(dict(self.overrides), option) if self.overrides else bare
+
+
+def without(scenario: Scenario, paths: Iterable[str]) -> Scenario:
+    """A boat with the fields at some dotted paths not written."""
+    tables: dict[str, list[str]] = {}
+    for path in paths:
+        table, _, name = path.rpartition(".")
+        tables.setdefault(table, []).append(name)
+    for table, names in tables.items():
+        scenario = scenario.without(table, names)
+    return scenario
 
 
 def whole(result: Result) -> Result:
@@ -72,10 +96,7 @@ class BoatWork:
         """The resolved boat of a task."""
         if isinstance(task, Boat):
             return task
-        scenario = self.bases[task.base]
-        if task.overrides:
-            scenario = scenario.with_overrides(dict(task.overrides), self.option)
-        return resolve(scenario, self.catalogue)
+        return resolve(task.of(self.bases[task.base], self.option), self.catalogue)
 
     def fingerprint(self) -> str:
         """Hash of everything that decides an outcome, apart from the task."""
@@ -146,7 +167,8 @@ class Keys:
         if isinstance(task, Boat):
             return digest(self._print, "boat", repr(task))
         items = (self._item(task.base, path, text) for path, text in sorted(dict(task.overrides).items()))
-        return digest(self._print, str(task.base), *(item for item in items if item))
+        gone = (f"without {path}" for path in sorted(task.left_out))
+        return digest(self._print, str(task.base), *(item for item in items if item), *gone)
 
     def job(self, task: Changed | Boat) -> Job:
         """The task as a job."""

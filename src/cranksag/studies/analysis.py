@@ -25,6 +25,7 @@ __all__ = [
     "boundary",
     "drivers",
     "near_switching",
+    "not_started",
     "objectives",
     "pareto",
     "ruled_out",
@@ -35,6 +36,10 @@ Places = npt.NDArray[np.intp]
 
 _LEAST_PER_GROUP = 4  # [-] rows behind a group mean, at least, for it to say something
 _MOST_BINS = 20
+ENOUGH_PAIRS = 64
+"""Pairs of a Sobol' design below which its indices are rough: those of Ishigami's function have bands of 0.2 to 0.5 at
+64."""
+RESAMPLES = 500  # [-] behind the band of an index; fewer of many pairs, whose band is narrow
 
 
 def survivors(table: Table, margin: float = 0.0) -> Places:
@@ -56,6 +61,11 @@ def ruled_out(table: Table, margin: float = 0.0) -> Places:
 def _holding(table: Table, margin: float) -> Places:
     held = table.status == STATUSES.index("held")
     return np.flatnonzero(held & (table.numbers["margin_v"] >= margin) & (table.numbers["starts"] == 1.0))
+
+
+def not_started(table: Table) -> Places:
+    """Rows in which every display holds and the engine does not start."""
+    return np.flatnonzero((table.status == STATUSES.index("held")) & (table.numbers["starts"] != 1.0))
 
 
 def near_switching(table: Table) -> Places:
@@ -114,7 +124,8 @@ def usual_objectives(table: Table) -> tuple[Objective, ...]:
 
 
 def pareto(table: Table, wanted: Sequence[Objective], among: Places | None = None) -> Places:
-    """Rows that no other row beats: none is at least as good in every objective and better in one.
+    """Rows that no other row beats: none is at least as good in every objective and better in one, as far as numbers
+    are told: voltages to 1 mV, other measures as printed (`told_precision`), axes as they are.
 
     Parameters
     ----------
@@ -129,7 +140,9 @@ def pareto(table: Table, wanted: Sequence[Objective], among: Places | None = Non
     rows = survivors(table) if among is None else among
     if not wanted:
         return rows[:0]
-    costs = np.column_stack([(-1.0 if o.largest else 1.0) * table.numbers[o.column][rows] for o in wanted])
+    costs = np.column_stack(
+        [(-1.0 if o.largest else 1.0) * told_precision(o.column, table.numbers[o.column][rows]) for o in wanted]
+    )
     known = np.isfinite(costs).all(axis=1)
     rows, costs = rows[known], costs[known]
     order = np.lexsort(costs.T[::-1])
@@ -142,6 +155,19 @@ def pareto(table: Table, wanted: Sequence[Objective], among: Places | None = Non
             front.append(int(place))
             kept = np.vstack([kept, row])
     return np.asarray(rows[front], dtype=np.intp)
+
+
+def told_precision(column: str, values: Floats) -> Floats:
+    """Numbers of a column without the digits that are noise of the solver: voltages to 1 mV, other measures to two
+    decimals or four figures, whichever is finer; axis values are exact as they stand."""
+    if column not in NUMBERS:
+        return values
+    if column.endswith("_v"):
+        return np.round(values, 3)
+    size = np.abs(np.where(np.isfinite(values) & (values != 0.0), values, 1.0))
+    scale = 10.0 ** np.maximum(2.0, 3.0 - np.floor(np.log10(size)))
+    rounded: Floats = np.round(values * scale) / scale
+    return rounded
 
 
 # --- where holding turns into restarting ---------------------------------------------------------------------
@@ -176,7 +202,7 @@ def boundary(table: Table, most: int = 100_000) -> list[Crossing]:
         values = table.numbers[axis.number_name][run]
         rows = run[np.isfinite(values)]
         tied = [other for other in table.axes if other.path != axis.path and not _tied(table, axis.path, other.path)]
-        line = _lines(table, [other.path for other in tied], rows)
+        line = line_numbers(table, [other.path for other in tied], rows)
         order = np.lexsort((table.numbers[axis.number_name][rows], line))
         lines, states = line[order], table.status[rows[order]]
         turns = np.flatnonzero((lines[:-1] == lines[1:]) & (states[:-1] != states[1:]))
@@ -203,7 +229,7 @@ def _tied(table: Table, path: str, other: str) -> bool:
     return bool(np.array_equal(ranks[0], ranks[1]) or np.array_equal(ranks[0], pairs - 1 - ranks[1]))
 
 
-def _lines(table: Table, paths: Sequence[str], rows: Places) -> npt.NDArray[np.intp]:
+def line_numbers(table: Table, paths: Sequence[str], rows: Places) -> npt.NDArray[np.intp]:
     """A number for each row, the same for rows alike in all these axes."""
     if not paths:
         return np.zeros(len(rows), dtype=np.intp)
@@ -228,12 +254,15 @@ def _crossing(table: Table, path: str, column: str, others: Sequence[Any], good:
 @dataclass(frozen=True, slots=True)
 class Driver:
     """Share of the variance of a number that an axis explains: `first` alone, `total` with all its interactions
-    (None where the rows do not tell); `how` they were found."""
+    (None where the rows do not tell); `how` they were found; of an estimate from pairs the band in which each lies nine
+    times in ten (eight, from a handful of pairs). From few a share may come out below nil or above one."""
 
     path: str
     first: float
     total: float | None
     how: str
+    first_band: tuple[float, float] | None = None
+    total_band: tuple[float, float] | None = None
 
 
 def drivers(table: Table, column: str = "margin_v") -> list[Driver]:
@@ -244,7 +273,7 @@ def drivers(table: Table, column: str = "margin_v") -> list[Driver]:
     as in A. Saltelli et al., Comput. Phys. Commun. 181 (2010) 259-270. On any other sample the first order is that of
     group means less what chance alone would give, and the total is not known.
     """
-    groups = _axis_groups(table)
+    groups = axis_groups(table)
     plan = table.meta.get("plan", {})
     values = table.numbers[column]
     if plan.get("kind") == "saltelli" and len(table) == plan["count"] * (len(groups) + 2):
@@ -256,7 +285,7 @@ def drivers(table: Table, column: str = "margin_v") -> list[Driver]:
     return sorted(found, key=lambda d: -(d.first if d.total is None else d.total))
 
 
-def _axis_groups(table: Table) -> list[list[str]]:
+def axis_groups(table: Table) -> list[list[str]]:
     """Paths of axes that advance together, each group once."""
     groups: list[list[str]] = []
     for axis in table.axes:
@@ -277,10 +306,34 @@ def _from_design(values: Floats, count: int, groups: Sequence[Sequence[str]]) ->
         return []
     made = {"f_A": blocks[:1], "f_B": blocks[1:2], "f_AB": blocks[2:, None, :]}
     found = sobol_indices(func=made, n=1 << (blocks.shape[1].bit_length() - 1), dists=None)
+    pairs = blocks.shape[1]
+    how = f"Sobol' design of {pairs} pairs" + (f": rough, take {ENOUGH_PAIRS} or more" if pairs < ENOUGH_PAIRS else "")
+    low, high = _bands(blocks)
     return [
-        Driver(" + ".join(paths), float(first), float(total), f"Sobol' design of {blocks.shape[1]} pairs")
-        for paths, first, total in zip(groups, found.first_order.ravel(), found.total_order.ravel(), strict=True)
-    ]
+        Driver(
+            " + ".join(paths), float(found.first_order.ravel()[k]), float(found.total_order.ravel()[k]), how,
+            (float(low[0, k]), float(high[0, k])), (float(low[1, k]), float(high[1, k])),
+        )
+        for k, paths in enumerate(groups)
+    ]  # fmt: skip
+
+
+def _bands(blocks: Floats) -> tuple[Floats, Floats]:
+    """5th and 95th percentile of first and total indices, shape (2, axes), over resamples of the pairs (bootstrap); of
+    the estimators in A. Saltelli et al. (2010), table 2, (b) and (f)."""
+    pairs = blocks.shape[1]
+    stream = np.random.default_rng(0)
+    drawn = []
+    for _ in range(max(RESAMPLES // max(pairs // 4096, 1), 40)):
+        taken = blocks[:, stream.integers(0, pairs, pairs)]
+        taken = taken - taken[:2].mean()
+        first, second, mixed = taken[0], taken[1], taken[2:]
+        spread = float(taken[:2].var())
+        if spread > 0.0:
+            alone = (second * (mixed - first)).mean(axis=1) / spread
+            drawn.append((alone, 0.5 * ((first - mixed) ** 2).mean(axis=1) / spread))
+    low, high = np.percentile(np.array(drawn), [5.0, 95.0], axis=0)
+    return low, high
 
 
 def _from_grid(table: Table, values: Floats, groups: Sequence[Sequence[str]]) -> list[Driver]:
@@ -291,8 +344,8 @@ def _from_grid(table: Table, values: Floats, groups: Sequence[Sequence[str]]) ->
     found = []
     for place, paths in enumerate(groups):
         others = [g[0] for k, g in enumerate(groups) if k != place]
-        alone = _variance_of_means(values, _lines(table, [paths[0]], every)) / whole
-        without = _variance_of_means(values, _lines(table, others, every)) / whole if others else 0.0
+        alone = _variance_of_means(values, line_numbers(table, [paths[0]], every)) / whole
+        without = _variance_of_means(values, line_numbers(table, others, every)) / whole if others else 0.0
         found.append(Driver(" + ".join(paths), alone, 1.0 - without, "full grid"))
     return found
 
@@ -309,7 +362,7 @@ def _from_rows(table: Table, values: Floats, rows: Places, groups: Sequence[Sequ
     if len(rows) < 2 * _LEAST_PER_GROUP or np.ptp(y) == 0.0:
         return []
     for paths in groups:
-        group = _lines(table, [paths[0]], rows)
+        group = line_numbers(table, [paths[0]], rows)
         if group.max() + 1 > len(rows) // _LEAST_PER_GROUP:
             axis = next(a for a in table.axes if a.path == paths[0])
             group = _bins(table.numbers[axis.number_name][rows])

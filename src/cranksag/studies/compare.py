@@ -14,6 +14,7 @@ from cranksag.runner import BoatWork, Changed, Keys, Progress, StopRequest, run_
 from cranksag.scenario import Scenario
 from cranksag.simulate import Ladder, simulate_boat
 from cranksag.solver import LADDER
+from cranksag.studies.superseded import hiding, left_out, told
 from cranksag.studies.variants import AS_WRITTEN, Variant, parse_variants
 from cranksag.verdict.document import document, document_schema
 from cranksag.verdict.results import Result
@@ -39,9 +40,10 @@ class Compared:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """Variants in the order given, the boat as it is first."""
+    """Variants in the order given, the boat as it is first; `notes`: what the reader should know of all of them."""
 
     variants: tuple[Compared, ...]
+    notes: tuple[str, ...] = ()
 
     @property
     def results(self) -> tuple[tuple[str, Result], ...]:
@@ -50,8 +52,8 @@ class Comparison:
 
     def document(self) -> dict[str, Any]:
         """The JSON document: each variant's name, its changes, the keys of the simulate document, and in words what its
-        hold-up lacks (null if it failed)."""
-        return {"variants": [_document(compared) for compared in self.variants]}
+        hold-up lacks (null if it failed); and the notes."""
+        return {"notes": list(self.notes), "variants": [_document(compared) for compared in self.variants]}
 
 
 def _document(compared: Compared) -> dict[str, Any]:
@@ -78,6 +80,9 @@ def compare(
     progress: bool = False,
 ) -> Comparison:
     """Crank a boat and variants of it.
+
+    Where a variant names a part, the figures of the file that would hide those of the part are left out in it; what was
+    set since the file was read, or by the variant, stays. The notes say so.
 
     Parameters
     ----------
@@ -106,14 +111,13 @@ def compare(
         raise InputError(['--variant: at least one is needed, such as --variant "thick:feed.size=10 AWG"'])
     read = iter(parse_variants([v for v in variants if isinstance(v, str)]))
     wanted = [Variant(AS_WRITTEN), *(next(read) if isinstance(v, str) else v for v in variants)]
-    _check(scenario, wanted, catalogue)
+    tasks = [_task(scenario, variant) for variant in wanted]
+    _check(scenario, wanted, tasks, catalogue)
     work = BoatWork((scenario,), whole, catalogue, ladder, simulate, "--variant")
     keys = Keys(work)
     found: dict[int, Compared] = {}
     with StopRequest() as stop, Progress(len(wanted), "compare", quiet=not progress) as bar:
-        outcomes = run_many(
-            (keys.job(Changed(v.changes)) for v in wanted), work, workers, on=on, wall_limit=wall_limit, stop=stop
-        )
+        outcomes = run_many((keys.job(task) for task in tasks), work, workers, on=on, wall_limit=wall_limit, stop=stop)
         try:
             for outcome in outcomes:
                 variant = wanted[outcome.number]
@@ -129,15 +133,36 @@ def compare(
         raise SimulationError(
             f"every run failed; the first: {first.failure}: {first.reason}", why="", todo="Try the boat with simulate."
         )
-    return Comparison(ordered)
+    return Comparison(ordered, _notes(wanted, tasks))
 
 
-def _check(scenario: Scenario, variants: Sequence[Variant], catalogue: Catalogue | None) -> None:
+def _task(scenario: Scenario, variant: Variant) -> Changed:
+    hides = hiding(scenario, [path for path, _ in variant.changes])
+    return Changed(variant.changes, left_out=left_out(hides, variant.changes))
+
+
+def _notes(variants: Sequence[Variant], tasks: Sequence[Changed]) -> tuple[str, ...]:
+    """Which figures of the file the variants do without, those without the same in one note."""
+    names: dict[tuple[str, ...], list[str]] = {}
+    for variant, task in zip(variants, tasks, strict=True):
+        if task.left_out:
+            names.setdefault(task.left_out, []).append(variant.name)
+    return tuple(told(", ".join(found), figures) for figures, found in names.items())
+
+
+def _check(
+    scenario: Scenario, variants: Sequence[Variant], tasks: Sequence[Changed], catalogue: Catalogue | None
+) -> None:
     """Refuse what cannot be a boat before anything is run."""
     problems: list[str] = []
-    for variant in variants:
+    for variant, task in zip(variants, tasks, strict=True):
         try:
-            resolve(variant.of(scenario, "--variant"), catalogue)
+            changed = task.of(scenario, "--variant")
+        except InputError as error:
+            problems += [f"{problem} (in {variant.name})" for problem in error.problems]
+            continue
+        try:
+            resolve(changed, catalogue)
         except InputError as error:
             problems += error.problems
     if problems:

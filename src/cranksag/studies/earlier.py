@@ -22,7 +22,7 @@ import numpy as np
 import numpy.typing as npt
 
 from cranksag.errors import InputError
-from cranksag.runner import Changed, Job, Keys
+from cranksag.runner import Job, Keys
 from cranksag.runner.keys import digest
 from cranksag.studies.plan import Plan
 from cranksag.studies.store import fields_in, read_table
@@ -30,7 +30,7 @@ from cranksag.studies.table import AxisColumn, Table
 
 __all__ = ["Earlier", "earlier", "seal"]
 
-_NAME = 16
+NAME = 16
 """Characters of a job's key, and of the seal, in a row's `run_key`; 64 bits tell millions of rows apart, and where two
 share a name the seal still does."""
 _FORCE = "choose another name, or --force to write over it"
@@ -42,7 +42,7 @@ def seal(table: Table, row: int, key: str) -> None:
 
 
 def _run_key(table: Table, row: int, key: str) -> bytes:
-    return (key[:_NAME] + digest(key, json.dumps(table.payload(row)))[:_NAME]).encode()
+    return (key[:NAME] + digest(key, json.dumps(table.payload(row)))[:NAME]).encode()
 
 
 class Earlier:
@@ -58,7 +58,7 @@ class Earlier:
         self._table = table
         self._places = places
         keys = [] if table is None else table.keys.tolist()
-        self._rows = {key[:_NAME]: row for row, key in enumerate(keys) if key}
+        self._rows = {key[:NAME]: row for row, key in enumerate(keys) if key}
 
     def __len__(self) -> int:
         return 0 if self._table is None else len(self._table)
@@ -76,7 +76,7 @@ class Earlier:
         limit : longest it may take [s], where the sweep says so; what hung within less is not known
         table, row : where to
         """
-        held, place = self._table, self._rows.get(job.key[:_NAME].encode())
+        held, place = self._table, self._rows.get(job.key[:NAME].encode())
         if held is None or place is None or held.keys[place] != _run_key(held, place, job.key):
             return False
         if _hung_within(held, place) < job.within(limit):
@@ -173,7 +173,7 @@ def _shared(table: Table, plan: Plan, keys: Keys) -> _Shared:
         wanted.add(name)
         if (place := held.get(name)) is not None:
             places.append(number)
-            if not table.keys[place].startswith(keys.of(Changed(plan.overrides(row)))[:_NAME].encode()):
+            if not table.keys[place].startswith(keys.of(plan.task(row))[:NAME].encode()):
                 foreign.add(name)
     return _Shared(len(held), len(held.keys() - wanted), len(foreign), len(wanted), places)
 

@@ -140,7 +140,7 @@ class RowMeasure:
             "; ".join(dict.fromkeys(note.code for note in result.dangers)),
             "; ".join(note.code for note in result.warnings),
         )
-        return [[_plain(numbers.get(name)) for name in NUMBERS], list(texts), *_status(result)]
+        return [[_plain(numbers.get(name)) for name in NUMBERS], list(texts), *status_of(result)]
 
     def _bought(self, boat: Boat) -> dict[str, float]:
         wires = list(_wires(boat))
@@ -249,7 +249,8 @@ def _plain(value: Any) -> float | None:
     return number if math.isfinite(number) else None
 
 
-def _status(result: Result) -> tuple[str, str]:
+def status_of(result: Result) -> tuple[str, str]:
+    """Status of a row and the reason for it in words."""
     if result.display.holds:
         return "held", "" if result.cranks.turns else result.cranks.reason
     return "restarted", _why(result, result.display)

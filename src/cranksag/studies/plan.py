@@ -15,8 +15,9 @@ import numpy as np
 
 from cranksag.errors import InputError
 from cranksag.quantities import nearest, shown
-from cranksag.runner import Overrides, spec_at
+from cranksag.runner import Changed, Overrides, spec_at
 from cranksag.studies.axes import Axis, unit_of, value_at, value_in_si
+from cranksag.studies.superseded import left_out
 
 __all__ = ["Condition", "Plan", "Sample", "make_plan", "parse_condition", "parse_sample"]
 
@@ -68,7 +69,8 @@ class Plan:
     """The combinations of a study, made one at a time.
 
     `axes`: every swept field, those that follow another included; `groups`: positions of axes that advance together;
-    `leaders`: for each axis the position of the one it follows, or its own.
+    `leaders`: for each axis the position of the one it follows, or its own; `hides`: by axes that name parts, figures
+    of the file that are left out where a row names one (`cranksag.studies.superseded`).
     """
 
     axes: tuple[Axis, ...]
@@ -76,6 +78,7 @@ class Plan:
     leaders: tuple[int, ...]
     conditions: tuple[Condition, ...] = ()
     sample: Sample | None = None
+    hides: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     _draws: list[Any] = field(default_factory=list, repr=False)
 
     def rows(self) -> Iterator[Row]:
@@ -100,6 +103,11 @@ class Plan:
     def overrides(self, row: Row) -> Overrides:
         """The row as changes to the scenario."""
         return tuple((axis.path, text) for axis, text in zip(self.axes, row.texts, strict=True))
+
+    def task(self, row: Row) -> Changed:
+        """The row as a task of a sweep."""
+        changes = self.overrides(row)
+        return Changed(changes, left_out=left_out(self.hides, changes) if self.hides else ())
 
     def place(self, path: str) -> int:
         """Position of the axis of a field."""

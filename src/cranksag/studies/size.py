@@ -12,10 +12,8 @@ How the answer is found, and why it is that of trying everything: `cranksag.stud
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
-from typing import Any
 
 from cranksag.catalogue import Catalogue, Entry, load_catalogue
 from cranksag.errors import InputError, Interrupted
@@ -30,6 +28,7 @@ from cranksag.runner import (
     StopRequest,
     run_many,
     spec_at,
+    without,
 )
 from cranksag.scenario import Scenario
 from cranksag.simulate import Ladder, simulate_boat
@@ -39,6 +38,7 @@ from cranksag.studies.corners import DEFAULT_CORNERS, Corner, changes_of
 from cranksag.studies.search import Pair, Search
 from cranksag.studies.shelf import shelf_of
 from cranksag.studies.sized import Size, Tried, answer_of
+from cranksag.studies.superseded import superseded
 from cranksag.studies.trial import FUSE_LOAD, Trial, TrialMeasure
 from cranksag.studies.variants import AS_WRITTEN, Variant, parse_variants
 from cranksag.verdict.results import Result
@@ -51,33 +51,6 @@ DEFAULT = "default"
 
 DISPLAY_SIDE = ("feed", "hold_up", "displays", "loads")
 """Tables whose fields do not decide whether the engine turns."""
-
-_INDEX = re.compile(r"\.\d+\.")
-_BANK = ("chemistry", "rating", "rating_standard", "capacity")
-_SUPERSEDED = {
-    "battery.part": _BANK,
-    "house.part": _BANK,
-    "starter.part": ("voltage", "power", "points", "motor", "pull_in", "hold_in", "pulls_in_at", "gear_ratio"),
-    "starter.solenoid": ("pull_in", "hold_in", "pulls_in_at", "contact_resistance"),
-    "start_circuit.relay_part": ("relay", "relay_must_operate", "relay_must_release"),
-    "engine.part": ("displacement", "cylinders", "compression_ratio", "oil", "minimum_speed"),
-    "feed.fuse_part": ("fuse",),
-    "displays.*.part": (
-        "power", "boot_power", "reset_power", "converter_minimum", "brownout", "brownout_at", "reset_after",
-        "restarts_above", "boot_time", "input_capacitance", "input_diode", "sense_threshold",
-    ),
-    "hold_up.fuse_part": ("fuse",),
-    "hold_up.pack": ("pack_voltage", "pack_resistance", "pack_capacity"),
-    "hold_up.relay": (
-        "coil_resistance", "must_operate", "must_release", "operate_time", "release_time", "contact_resistance",
-    ),
-    "hold_up.capacitor": ("capacitance", "esr", "rated_voltage", "leakage", "cells", "cell_voltage"),
-    "hold_up.converter": (
-        "direction", "output_voltage", "maximum_input", "efficiency", "cut_out", "cut_in", "restart_delay",
-        "input_limit", "output_capacitance", "quiescent_power",
-    ),
-}  # fmt: skip
-"""Written figures that would hide those of the part that is tried."""
 
 
 def size(
@@ -153,22 +126,11 @@ def _check_path(path: str) -> None:
 
 def _without_superseded(scenario: Scenario, path: str) -> tuple[Scenario, tuple[str, ...]]:
     """The scenario without written figures that would hide those of the parts that are tried."""
-    table, _, _ = path.rpartition(".")
-    pattern = _INDEX.sub(".*.", path)
-    names = [name for name in _SUPERSEDED.get(pattern, ()) if _held(scenario, table, name) not in (None, ())]
-    if not names:
+    figures = superseded(scenario, path)
+    if not figures:
         return scenario, ()
-    told = ", ".join(f"{table}.{name}" for name in names)
-    note = f"left out: {told}, which as written would hide each part's own"
-    return scenario.without(table, names), (note,)
-
-
-def _held(scenario: Scenario, table: str, name: str) -> Any:
-    """What is written in a field or a list of a table; None where the table itself is not."""
-    try:
-        return getattr(scenario.table(table), name)
-    except InputError:
-        return None
+    note = f"left out: {', '.join(figures)}, which as written would hide each part's own"
+    return without(scenario, figures), (note,)
 
 
 def _ratings(path: str, catalogue: Catalogue | None) -> dict[str, float]:

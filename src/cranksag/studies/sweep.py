@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import re
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
@@ -11,13 +12,14 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from cranksag.catalogue import Catalogue
 from cranksag.errors import InputError, Interrupted
 from cranksag.resolve import Boat
 from cranksag.runner import (
     SUFFIX,
     BoatWork,
-    Changed,
     Job,
     Journal,
     Keys,
@@ -29,16 +31,24 @@ from cranksag.runner import (
 from cranksag.scenario import Scenario
 from cranksag.simulate import Ladder, simulate_boat
 from cranksag.solver import LADDER
-from cranksag.studies.analysis import boundary, drivers, near_switching, survivors
+from cranksag.studies.analysis import boundary, drivers, near_switching, not_started, survivors
 from cranksag.studies.axes import Axis, parse_axes
-from cranksag.studies.earlier import Earlier, earlier, seal
+from cranksag.studies.earlier import NAME, Earlier, earlier, seal
 from cranksag.studies.measures import RowMeasure, parse_price
 from cranksag.studies.plan import Plan, make_plan, parse_sample
+from cranksag.studies.still import booting_at_start, still_axes
 from cranksag.studies.store import checked_target, write_table
+from cranksag.studies.superseded import hiding, told
 from cranksag.studies.table import STATUSES, AxisColumn, Table
 from cranksag.verdict.results import Result
 
 __all__ = ["Sweep", "Ties", "summary_of", "sweep"]
+
+
+_BOOT_FIELDS = re.compile(
+    r"crank\.key_on_before|feed\.key_terminal|displays\.\d+\.(boot_time|part)|hold_up\.(branch|relay|contact)"
+)
+"""Fields that decide whether a display is still booting at START."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +129,7 @@ def sweep(
         No worker can start, or there is no solver.
     """
     plan = plan_of(axes, ties if ties is not None else Ties(), catalogue, scenario.hold_up.branch)
+    plan = replace(plan, hides=hiding(scenario, [axis.path for axis in plan.axes]))
     measure = RowMeasure.of(catalogue, [parse_price(text) for text in prices])
     work = BoatWork((scenario,), measure, catalogue, ladder, simulate)
     _first_rows(plan, scenario)
@@ -135,12 +146,12 @@ def sweep(
     run = _Run(plan, work, keys, before if resume or not force else None)
     written = False
 
-    def told() -> str:
+    def state() -> str:
         untouched = "" if before is None or written else str(target)
         return interrupted(run.done, run.count, kept=target is not None, untouched=untouched)
 
     try:
-        with closing(journal) if journal is not None else nullcontext(), StopRequest(told) as stop:
+        with closing(journal) if journal is not None else nullcontext(), StopRequest(state) as stop:
             with Progress(run.count, quiet=not progress) as bar:
                 run.fill(stop, bar, journal, workers, on, wall_limit)
             finished = run.finished()
@@ -149,7 +160,7 @@ def sweep(
                 write_table(finished.table, target)
                 written = True
     except KeyboardInterrupt:  # after the request was heard and left
-        raise Interrupted(told()) from None
+        raise Interrupted(state()) from None
     if journal is not None and not finished.interrupted:
         journal.path.unlink(missing_ok=True)
     return replace(finished, written=written)
@@ -188,7 +199,7 @@ def _refuse_strange(journal: Journal, plan: Plan, keys: Keys) -> None:
     """Refuse a journal with rows of another sweep: it goes once this one is complete."""
     if not len(journal):
         return
-    strange = journal.strange(keys.of(Changed(plan.overrides(row))) for row in plan.rows())
+    strange = journal.strange(keys.of(plan.task(row)) for row in plan.rows())
     if strange:
         journal.close()
         told = f"{strange} of its {len(journal)} rows are of another boat, other values, parts or prices, or another"
@@ -213,7 +224,7 @@ def _first_rows(plan: Plan, scenario: Scenario) -> None:
     told: list[InputError] = []
     for row in tried:
         try:
-            scenario.with_overrides(dict(plan.overrides(row)), "--axis")
+            plan.task(row).of(scenario, "--axis")
         except InputError as error:
             told.append(error)
     if len(told) == len(tried):
@@ -232,6 +243,8 @@ class _Run:
         self.failures: Counter[str] = Counter()
         self.computed = self.recalled = 0
         self.taken_over = 0  # of `recalled`, from the earlier table
+        self._fresh = np.zeros(self.count, dtype=bool)  # rows that were computed
+        self._again = np.zeros(self.count, dtype=bool)  # rows of `recalled` that the earlier table did not have
         self.workers = 0
         self.on: str | None = None
         self.seconds = 0.0
@@ -281,7 +294,7 @@ class _Run:
         for number, row in enumerate(self.plan.rows()):
             if not self.table.status[number]:
                 self.table.put_axes(number, row.texts, row.values)
-                yield number, self._keys.job(Changed(self.plan.overrides(row)))
+                yield number, self._keys.job(self.plan.task(row))
 
     def _jobs(self) -> Iterator[Job]:
         for number, job in self._numbered():
@@ -300,9 +313,16 @@ class _Run:
         seal(self.table, row, outcome.key)
         self.recalled += outcome.recalled
         self.computed += not outcome.recalled
+        self._fresh[row], self._again[row] = not outcome.recalled, outcome.recalled
+
+    def _repeated(self) -> int:
+        """Rows of a boat that another row of this sweep has as well, which was computed for both."""
+        names = self.table.keys.astype(f"S{NAME}")
+        return int(np.isin(names[self._again], names[self._fresh]).sum())
 
     def finished(self) -> Sweep:
         """The sweep with its summary."""
+        repeated = self._repeated()
         groups = [[self.plan.axes[k].path for k in group] for group in self.plan.groups]
         sample = self.plan.sample
         self.table.meta = {
@@ -317,12 +337,25 @@ class _Run:
             "workers": self.workers,
             "on": self.on,
             "computed": self.computed,
-            "recalled": self.recalled,
+            "recalled": self.recalled - repeated,
+            "repeated": repeated,
             "combinations": self.count,
             "failures": dict(self.failures),
+            "booting": self._booting(),
+            "notes": [told(path, figures) for path, figures in self.plan.hides.items()],
         }
         summary = summary_of(self.table)
         return Sweep(self.table, summary, summary["not_run"] > 0)
+
+    def _booting(self) -> list[int]:
+        """Numbers of the displays that are still booting at START in every row; none where an axis decides that."""
+        if any(_BOOT_FIELDS.fullmatch(axis.path) for axis in self.plan.axes):
+            return []
+        try:
+            first = next(self.plan.rows())
+            return list(booting_at_start(self.work.boat(self.plan.task(first))))
+        except InputError:  # the row says so
+            return []
 
 
 def summary_of(table: Table, margin: float = 0.0) -> dict[str, Any]:
@@ -341,6 +374,7 @@ def summary_of(table: Table, margin: float = 0.0) -> dict[str, Any]:
         "title": meta.get("title"),
         "combinations": combinations,
         "held": counts["held"],
+        "not_started": len(not_started(table)),
         "restarted": counts["restarted"],
         "failed": counts["failed"],
         "not_run": combinations - sum(counts.values()),
@@ -350,7 +384,9 @@ def summary_of(table: Table, margin: float = 0.0) -> dict[str, Any]:
         "on": meta.get("on"),
         "computed": meta.get("computed"),
         "recalled": meta.get("recalled"),
+        "repeated": meta.get("repeated"),
         "failures": meta.get("failures") or _failures(table),
+        "notes": [*meta.get("notes", ()), *still_axes(table, meta.get("booting", ()))],
         "survivors": len(alive),
         "survivor_margin_v": margin,
         "near_switching": len(near_switching(table)),

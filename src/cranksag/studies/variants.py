@@ -14,7 +14,6 @@ from dataclasses import dataclass
 from cranksag.errors import InputError
 from cranksag.quantities import shown
 from cranksag.runner import Overrides, spec_at
-from cranksag.scenario import Scenario
 from cranksag.scenario.specs import Text
 
 __all__ = ["AS_WRITTEN", "Variant", "parse_variant", "parse_variants"]
@@ -34,19 +33,6 @@ class Variant:
 
     name: str
     changes: Overrides = ()
-
-    def of(self, scenario: Scenario, option: str) -> Scenario:
-        """The changed boat.
-
-        Raises
-        ------
-        InputError
-            Changes that do not fit it.
-        """
-        try:
-            return scenario.with_overrides(dict(self.changes), option) if self.changes else scenario
-        except InputError as error:
-            raise InputError([f"{problem} (in {self.name})" for problem in error.problems]) from None
 
 
 def parse_variants(texts: Sequence[str], option: str = "--variant") -> tuple[Variant, ...]:
