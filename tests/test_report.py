@@ -27,6 +27,7 @@ from cranksag.cli.summary import _budget, _figure, summary
 from cranksag.examples import example_names, example_text
 from cranksag.report.placing import LABEL_SIZE, free_place, spread
 from cranksag.report.words import margin_words, seconds, volts
+from cranksag.resolve import Note
 from cranksag.scenario import loads_scenario
 from cranksag.simulate import simulate
 from cranksag.verdict.results import BudgetLine, Estimate, Result
@@ -204,6 +205,15 @@ def test_the_stud_is_drawn_without_the_decks_own_spike() -> None:
     lines = {line.get_color(): line for line in drawn("converter-24v").axes[0].get_lines()}
     shown = np.asarray(lines["#b5541c"].get_ydata())[early]
     assert shown.min() > 23.5
+
+
+def test_dangers_stand_in_the_headline_of_a_display_that_runs_on() -> None:
+    found = result("standby-pack")
+    assert found.display.holds
+    note = Note("display_over_voltage", "too much for it")
+    for sentence in (report.verdict, report.words.brief_verdict):
+        assert "DANGER" not in sentence(replace(found, dangers=()))
+        assert sentence(replace(found, dangers=(note,))).endswith(" DANGER: display over voltage.")
 
 
 def test_every_display_is_in_the_headline() -> None:

@@ -265,6 +265,16 @@ def test_a_display_that_its_supply_destroys_is_a_danger(
     assert "display_supply" not in warnings(deadly, extra) | warnings(sound, extra)
 
 
+def test_a_diode_that_does_not_block_its_boat_is_a_danger() -> None:
+    feed = HEAVY | WIDE | {"hold_up.branch": "house feed"}
+    for name in ("diode", "feed_diode"):
+        weak = {f"hold_up.{name}": "1N5820"}  # 20 V
+        notes = {note.code: note.message for note in boat(feed | weak, HOUSE_24).dangers}
+        assert f"hold_up.{name}: 1N5820 blocks 20 V and may have 28.4 V in reverse" in notes["diode_reverse_voltage"]
+        assert "diode_reverse_voltage" not in dangers({"hold_up.branch": "house feed"} | weak, HOUSE)
+    assert "diode_reverse_voltage" not in dangers(feed, HOUSE_24)
+
+
 def test_a_display_that_may_be_for_half_the_voltage_is_warned_about() -> None:
     notes = {note.code: note.message for note in boat(HEAVY).warnings}
     assert "28.4 V" in notes["display_supply"]

@@ -130,7 +130,13 @@ def _report(found: Comparison) -> Iterator[RenderableType]:
 
 def _headline(found: Comparison) -> str:
     held = [name for name, result in found.results if result.display.holds]
-    return f"No display restarts in: {', '.join(held)}" if held else "A display restarts in every variant"
+    told = f"No display restarts in: {', '.join(held)}" if held else "A display restarts in every variant"
+    for what, names in (
+        ("The engine does not start in", [name for name, result in found.results if not result.cranks.fires]),
+        ("DANGER in", [name for name, result in found.results if result.dangers]),
+    ):
+        told += f". {what}: {', '.join(names)}" if names else ""
+    return told
 
 
 def _short(result: Result, written: Result | None) -> str:

@@ -28,7 +28,9 @@ LISTED = 8  # [-] fields behind the band that are named; the others are counted
 def headline(result: Result) -> Text:
     """Title and verdict."""
     colour = "bold green" if result.display.holds and result.cranks.turns else "bold red"
-    if result.near_switching:
+    if result.dangers:
+        colour = "bold red"
+    elif result.near_switching:
         colour = "bold yellow"
     return Text(plain(verdict(result)), style=colour)
 

@@ -151,14 +151,20 @@ def verdict(result: Result) -> str:
 
     Returns
     -------
-    str : one sentence.
+    str : one sentence, and one more where there are dangers.
     """
     cranks, display = _cranks(result), _display(result, result.display) + _lacks(result) + _others(result)
     if not result.cranks.turns:
-        return f"{cranks}. Until that is repaired the rest means little: {display}."
+        return f"{cranks}. Until that is repaired the rest means little: {display}.{_dangers(result)}"
     if not result.cranks.fires:
-        return f"{cranks}; {display}."
-    return f"{cranks}, {'and' if result.display.holds else 'but'} {display}."
+        return f"{cranks}; {display}.{_dangers(result)}"
+    return f"{cranks}, {'and' if result.display.holds else 'but'} {display}.{_dangers(result)}"
+
+
+def _dangers(result: Result) -> str:
+    """What can hurt or burn, by name, after any verdict: a display that runs on is no good news beside it."""
+    names = dict.fromkeys(note.code.replace("_", " ") for note in result.dangers)
+    return f" DANGER: {', '.join(names)}." if names else ""
 
 
 def _lacks(result: Result) -> str:
@@ -183,7 +189,7 @@ def brief_verdict(result: Result) -> str:
     name = _name(result, display)
     supply = f"minimum {_supply(result)}, margin {margin_words(display.margin, bool(display.restarts))}"
     told = f"{name[0].upper()}{name[1:]} {_state(result, display)}: {supply}"
-    return f"Engine {engine}. {told}{_others(result)}."
+    return f"Engine {engine}. {told}{_others(result)}.{_dangers(result)}"
 
 
 def _state(result: Result, display: DisplayResult) -> str:

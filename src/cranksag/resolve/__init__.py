@@ -9,7 +9,14 @@ from cranksag.catalogue import Catalogue, load_catalogue
 from cranksag.errors import InputError
 from cranksag.resolve import boat as sections
 from cranksag.resolve import machine
-from cranksag.resolve.dangers import highest_supply, judge, judge_converter, judge_feed, judge_supply
+from cranksag.resolve.dangers import (
+    highest_supply,
+    judge,
+    judge_converter,
+    judge_diodes,
+    judge_feed,
+    judge_supply,
+)
 from cranksag.resolve.fields import Ledger, field_doc_text
 from cranksag.resolve.hold_up import hold_up
 from cranksag.resolve.model import Boat, ConverterAhead, Note, Value
@@ -85,7 +92,9 @@ def _boat(ledger: Ledger) -> Boat:
         if isinstance(hold, ConverterAhead):
             judge_converter(ledger, hold, feed, nominal, feeding)
         judge_feed(ledger, feed, power, nominal)
-        judge_supply(ledger, displays, highest_supply(feeding, house_charging, hold), nominal)
+        highest = highest_supply(feeding, house_charging, hold)
+        judge_supply(ledger, displays, highest, nominal)
+        judge_diodes(ledger, hold, max(highest, feeding))
     return Boat(
         title=title,
         nominal_voltage=nominal,

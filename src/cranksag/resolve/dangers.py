@@ -87,6 +87,21 @@ def judge_supply(ledger: Ledger, displays: Sequence[Display], supply: float, nom
             )
 
 
+def judge_diodes(ledger: Ledger, hold: HoldUp, highest: float) -> None:
+    """List each diode of the hold-up that does not block `highest` [V], all of which it has with one side dead."""
+    for name in ("diode", "feed_diode", "discharge_diode", "pass_diode"):
+        diode = getattr(hold, name, None)
+        if diode is None or diode.breakdown >= highest:
+            continue
+        path = f"hold_up.{name}"
+        part = ledger.values[path].value if path in ledger.values else "the diode"
+        ledger.danger(
+            "diode_reverse_voltage",
+            f"{path}: {part} blocks {diode.breakdown:g} V and may have {highest:.1f} V in reverse: one that blocks "
+            f"{2.0 * highest:.0f} V or more, or what it parts feeds back",
+        )
+
+
 def may_be_for_12_v(display: Display) -> bool:
     """Whether a 12 V boat at rest reaches its restart threshold, so that it may be made for 12 V alone."""
     return display.circuit.restarts_above < AT_REST * BATTERY_NOMINAL
