@@ -54,7 +54,7 @@ def _cold_demand_rows() -> list[Check]:
     return [
         *[
             Check(
-                f"engine demand at {t:g} degC over that at 27 degC",
+                f"engine demand at {t:g} degC over that at 27 degC, mean torque at 200 rpm",
                 "engine and oil",
                 _DEMAND,
                 published,

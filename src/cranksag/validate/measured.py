@@ -236,7 +236,9 @@ def checks() -> list[Check]:
                 round(middle, 4),
                 round(half, 4),
                 unit,
-                "the measured spread over 15 starts; the dip cannot be compared, the logger is too slow for it",
+                "the measured spread over 15 starts; the dip cannot be compared, the logger is too slow for it. Beside "
+                "battery, temperature and engine class the usual starter, cables, feed and loads of such a car are set "
+                "and when the key is let go; feed and key were chosen after a near miss",
                 partial(_figure, name),
                 sense="band",
                 spice=True,

@@ -302,7 +302,7 @@ def _aging_rows() -> list[Check]:
             75.0,
             5.0,
             "%",
-            "the makers' spread",
+            "circular: the middle of the makers' spread is carried",
             lambda: 100.0 * s.end_of_life_factors(1.0)[0],
             sense="band",
             status="second hand",

@@ -333,7 +333,7 @@ def _other_rows() -> list[Check]:
             22.6,
             0.1,
             "K",
-            "2 mA at 25 degC and 20 mA at 100 degC; last digit",
+            "circular: 2 mA at 25 degC and 20 mA at 100 degC give it; last digit",
             partial(d.leakage_doubling, 2e-3, 25.0, 20e-3, 100.0),
             status="derived",
             table=_DATA_5822,
