@@ -199,6 +199,31 @@ def test_a_shorted_feed_diode_lets_a_house_bank_hold_the_run_solenoid(boat: Make
     assert feed > 0.9 * made.house.open_circuit_voltage
 
 
+@pytest.mark.parametrize(
+    ("name", "words"), [("reservoir", "until the reservoir is empty"), ("house-feed", "")], ids=["reservoir", "house"]
+)
+def test_a_run_solenoid_behind_the_hold_up_is_a_danger_as_designed(boat: Make, name: str, words: str) -> None:
+    """It was watched at the feed alone: 11.6 V on it with the key off went unsaid."""
+    made = boat(name, (("loads.0.at", "display supply"),))
+    assert "engine_will_not_stop" in {n.code for n in made.dangers}
+    (sound,) = run_faults(made, lambda f: False)
+    (told,) = [n.message for n in sound.dangers if n.code == "engine_will_not_stop"]
+    assert "at the display supply with the key off" in told
+    assert "stays on" in told
+    assert words in told
+    assert sound.from_hold_up
+
+
+def test_a_welded_relay_holds_a_run_solenoid_behind_the_hold_up(boat: Make) -> None:
+    made = boat("standby-pack", (("loads.0.at", "display supply"),))
+    assert "engine_will_not_stop" not in {n.code for n in made.dangers}  # the sound relay drops out
+    assert not run_faults(made, lambda f: False)[0].danger
+    row = _row(made, "hold-up relay", "welded")
+    assert "engine_will_not_stop" in {n.code for n in row.dangers}
+    (live,) = [n for n in row.live_nodes if (n.node, n.key) == ("display supply", "off")]
+    assert live.voltage > 11.0
+
+
 def test_without_its_feed_diode_a_diode_only_pack_is_dangerous_as_designed(boat: Make) -> None:
     made = boat("standby-pack", (("hold_up.contact", "none"), ("hold_up.feed_diode", "none")))
     rows = run_faults(made, lambda f: False)

@@ -9,7 +9,7 @@ from cranksag.catalogue import Catalogue, load_catalogue
 from cranksag.errors import InputError
 from cranksag.resolve import boat as sections
 from cranksag.resolve import machine
-from cranksag.resolve.dangers import highest_supply, judge, judge_converter, judge_feed, judge_supply
+from cranksag.resolve.dangers import highest_supply, judge, judge_converter, judge_feed, judge_loads, judge_supply
 from cranksag.resolve.fields import Ledger, field_doc_text
 from cranksag.resolve.hold_up import hold_up
 from cranksag.resolve.model import Boat, ConverterAhead, Note, Value
@@ -80,6 +80,7 @@ def _boat(ledger: Ledger) -> Boat:
     ledger.warn_of_hidden()
     if not ledger.problems:
         judge(ledger, hold, nominal, places.helm)
+        judge_loads(ledger, loads, hold)
         charging = max(alternator.charge_voltage, battery.open_circuit_voltage)
         feeding, house_charging = sections.charging_voltages(ledger, feed, panel, charging)
         if isinstance(hold, ConverterAhead):

@@ -14,6 +14,7 @@ from cranksag.parts.fuse import FuseType, opening_time
 from cranksag.resolve.model import BLADE, Boat, Note
 from cranksag.studies.faultlist import SOUND, Fault, Parameter
 from cranksag.studies.faultrun import (
+    HELD_UP,
     SETTLED,
     Bench,
     Pulse,
@@ -44,7 +45,8 @@ STARTS = ("s terminal", "start signal")
 class LiveNode:
     """A node that is live: `voltage` [V] against what its loads return to, with the `key` "off" or "run".
 
-    `feeds`: what of "starter", "run solenoid", "excitation" hangs there and is live.
+    `feeds`: what of "starter", "run solenoid", "excitation" hangs there and is live; on the display's supply the names
+    of loads that the key switches.
     """
 
     node: str
@@ -149,6 +151,12 @@ def hanging(boat: Boat, traces: Traces) -> Iterator[tuple[str, str, np.ndarray]]
         ground = {"engine block": block, "battery negative": 0.0 * block}.get(node, signals["display_return"])
         yield "feed", "run solenoid", signals["feed"] - ground
     yield "feed", "excitation", np.maximum(signals["feed"] - block, 0.0)
+    for load in boat.loads:
+        if load.at == HELD_UP and load.by_key:
+            ground = {"engine block": block, "battery negative": 0.0 * block}.get(
+                load.return_to, signals["display_return"]
+            )
+            yield HELD_UP, load.name, signals["display_supply"] - ground
     yield "display", "", signals["display"]
 
 

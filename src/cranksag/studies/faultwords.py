@@ -13,7 +13,18 @@ from cranksag.resolve.model import Bank, Boat, HouseFeed, Note, StandbyPack
 from cranksag.studies.faultlist import Fault
 from cranksag.studies.faultloads import OVERLOADED, amperes, guard, stands
 from cranksag.studies.faultreading import BACK_FEED, DEAD, STARTS, Current, FaultRow, LiveNode, Outcome, left_empty
-from cranksag.studies.faultrun import SETTLED, WHEN, WORSE, Bench, Pulse, Run, heating_current, lasting_current, windows
+from cranksag.studies.faultrun import (
+    HELD_UP,
+    SETTLED,
+    WHEN,
+    WORSE,
+    Bench,
+    Pulse,
+    Run,
+    heating_current,
+    lasting_current,
+    windows,
+)
 from cranksag.verdict.series import between
 from cranksag.verdict.starting import CONTACT_MADE
 from cranksag.verdict.stresses import DISPLAY_HIGHEST_12, DISPLAY_HIGHEST_24, KICK_LIMIT, SPLIT_VOLTAGE
@@ -41,10 +52,20 @@ def node_dangers(boat: Boat, live: list[LiveNode], run: Run, by_design: frozense
         elif node.node == "feed" and "feed" not in by_design:
             where += _lasts(boat, run)
             notes += [Note(*CONSEQUENCES[what](where)) for what in node.feeds]
+        elif node.node == HELD_UP and HELD_UP not in by_design:
+            where += _lasts(boat, run, "display_supply")
+            notes += [Note("engine_will_not_stop", f"{where}: {_held(name)}") for name in node.feeds]
     closed = run.traces.signals["main_contact"][-1] > CONTACT_MADE
     if run.cranked and closed and not any(n.code == "uncommanded_crank" for n in notes):
         notes.append(Note("starter_stays_engaged", "the starter stays engaged after the key is let go"))
     return notes
+
+
+def _held(name: str) -> str:
+    return (
+        f"the load {name!r} there stays on, and an engine that needs it to run does not stop by the key (keep its hand "
+        "stop in reach); move it to the feed, ahead of the hold-up"
+    )
 
 
 def _engages(boat: Boat, run: Run, key: str) -> str:
@@ -61,10 +82,10 @@ def _engages(boat: Boat, run: Run, key: str) -> str:
     return "not enough to engage this starter, but nothing may be there"
 
 
-def _lasts(boat: Boat, run: Run) -> str:
-    """How long the feed stays live with the key off, where it dies; a bank's fall is drawn out as an exponential."""
+def _lasts(boat: Boat, run: Run, signal: str = "feed") -> str:
+    """How long the feed or another node stays live with the key off, where it dies; a bank falls as an exponential."""
     shift = run.times.key_on
-    time, feed = between(run.traces.time, np.abs(run.traces.signals["feed"]), SETTLED - shift, -1e-3)
+    time, feed = between(run.traces.time, np.abs(run.traces.signals[signal]), SETTLED - shift, -1e-3)
     alive = np.flatnonzero(feed >= DEAD)
     if not alive.size:
         return ""
