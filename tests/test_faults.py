@@ -644,6 +644,26 @@ def test_a_pull_in_burst_is_no_overload_but_a_starved_pull_in_coil_is(boat: Make
     assert sound.danger is not engages
 
 
+def test_no_fuse_is_advised_below_what_its_circuit_draws_by_design(boat: Make) -> None:
+    """A 40 A fuse ahead of feed and solenoid was to become one of 5 A, for the relay's coil wire: no crank any more."""
+    made = boat(
+        "standby-pack",
+        (
+            ("start_circuit.shares_feed", "true"),
+            ("start_circuit.relay", "none"),
+            ("start_circuit.size", "10 AWG"),
+            ("feed.size", "10 AWG"),
+            ("feed.fuse", "40 A"),
+        ),
+    )
+    rows = run_faults(made, lambda f: f.part == "hold-up relay's coil wire" and f.fault == "shorted to ground")
+    drawn = _current(rows[0], "display feed fuse")
+    (told,) = [n.message for n in rows[1].dangers if "coil wire" in n.message]
+    assert drawn > 5.0
+    assert f"carries {drawn:.0f} A by design" in told
+    assert told.endswith("fuse that wire separately at its tap, 5 A at most")
+
+
 def _rendered(rows: tuple[FaultRow, ...]) -> str:
     from rich.console import Console
 
@@ -747,12 +767,14 @@ def test_a_limiter_that_a_shorted_bank_keeps_at_work_is_a_danger_unless_a_fuse_o
 def test_a_converter_that_lets_its_input_through_is_told(boat: Make) -> None:
     """24 V at a display for 12 V was told as "nothing shows"."""
     row = _row(boat("converter-24v"), "converter", "short")
-    (told,) = [n.message for n in row.warnings if n.code == "display_over_voltage"]
+    (told,) = [n.message for n in row.dangers if n.code == "display_over_voltage"]
     assert row.display_top is not None
     assert row.display_top[0] > 23.0
     assert "above 16 V, which can destroy it" in told
     plated = _row(boat("converter-24v", (("displays.0.maximum_supply", "32 V"),)), "converter", "short")
-    assert "display_over_voltage" not in {n.code for n in plated.warnings}
+    assert "display_over_voltage" not in {n.code for n in (*plated.dangers, *plated.warnings)}
+    assert row.danger
+    assert row.from_hold_up
 
 
 def test_a_fuse_that_opened_with_the_key_off_ends_nothing_in_run(boat: Make) -> None:
@@ -761,7 +783,7 @@ def test_a_fuse_that_opened_with_the_key_off_ends_nothing_in_run(boat: Make) -> 
     fuse = next(c for c in row.currents if c.element == "hold-up fuse")
     assert fuse.key == "off"
     assert fuse.opens[1] < 0.1
-    (told,) = [n.message for n in row.warnings if n.code == "display_over_voltage"]
+    (told,) = [n.message for n in row.warnings if n.code == "display_surge"]
     assert told.endswith("with the key in RUN, above 16 V, unless the hold-up fuse has opened with the key off before")
 
 
@@ -1119,6 +1141,15 @@ def test_the_command_prints_a_list_and_a_table(tmp_path: Path, capsys: pytest.Ca
     faults.run(path, ["start_circuit.relay=none"], None, False, 1)
     table = capsys.readouterr().out
     assert all(row["part"] in table and row["message"] in table for row in rows)
+
+
+def test_the_text_says_what_is_not_tried(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    path = tmp_path / "boat.toml"
+    path.write_text(example_text("restarting"))
+    faults.run(path)
+    told = " ".join(capsys.readouterr().out.split())
+    for part in ("input diode", "isolator", "positive battery cables", "wires of other loads", "two faults"):
+        assert part in told.partition("Not tried:")[2]
 
 
 def test_a_narrow_terminal_gets_the_sentences_in_full_width(boat: Make) -> None:

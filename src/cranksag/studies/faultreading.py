@@ -121,7 +121,8 @@ class FaultRow:
 
     @property
     def danger(self) -> bool:
-        """Whether the fault brings a protected node to life, or overloads a conductor that no fuse guards."""
+        """Whether the fault brings a protected node to life, overloads a conductor that no fuse guards, or gives
+        a display more voltage than it stands."""
         return bool(self.dangers)
 
 

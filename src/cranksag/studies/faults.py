@@ -4,7 +4,8 @@
 With the key off and the hold-up full, three things must stay dead whatever single part fails: the S terminal and the
 start signal (an engine that cranks by itself), and the feed behind the key, on which a run solenoid (an engine that
 will not stop) and the alternator's excitation hang. The first two must stay dead in RUN as well. A conductor that
-carries more than its ampacity where no fuse opens in time is a danger too. Fuses are taken as holding, so that the
+carries more than its ampacity where no fuse opens in time is a danger too, and so is more voltage at a display than it
+stands. Fuses are taken as holding, so that the
 currents can be compared with them.
 """
 
@@ -34,7 +35,15 @@ from cranksag.studies.faultreading import (
     with_inrush,
 )
 from cranksag.studies.faultrun import Bench, make_bench, run_fault, without_hold_up
-from cranksag.studies.faultwords import MAY_HOLD, current_warnings, fuse_opens, message, node_dangers, voltage_warnings
+from cranksag.studies.faultwords import (
+    MAY_HOLD,
+    OVER_VOLTAGE,
+    current_warnings,
+    fuse_opens,
+    message,
+    node_dangers,
+    voltage_warnings,
+)
 
 RUNS, RUNS_OF_A_BANK = 3, 4
 """Runs behind a row at most, none longer than a whole crank: the fault, with the key off where its crank fails, and the
@@ -168,7 +177,7 @@ def _current(current: Current) -> dict[str, Any]:
 
 def _badness(row: FaultRow) -> tuple[bool, bool, bool, float, bool]:
     worst = max((c.use for c in row.currents), default=0.0)
-    burns_only = all(n.code in (OVERLOADED, HOT) for n in row.dangers)
+    burns_only = all(n.code in (OVERLOADED, HOT, OVER_VOLTAGE) for n in row.dangers)
     return (not row.danger, burns_only, not row.from_hold_up, -max(worst, 1.0), row.display_holds is True)
 
 
@@ -197,7 +206,9 @@ def _row(bench: Bench, fault: Fault, sound: FaultRow | None, by_design: frozense
     if sound is not None and left_empty(charge.taken if charge else None, sound):
         found = _with_empty_bank(bench, fault, found)
     loads = current_warnings(bench, (run, *([charging] if charging else [])), fault, currents, sound)
-    warnings = [*loads, *voltage_warnings(bench.boat, found, currents, sound)]
+    volts = voltage_warnings(bench.boat, found, currents, sound)
+    dangers += [n for n in volts if n.code == OVER_VOLTAGE]
+    warnings = [*loads, *(n for n in volts if n.code != OVER_VOLTAGE)]
     row = FaultRow(
         part=fault.part,
         fault=fault.fault,
@@ -247,6 +258,7 @@ def _with_blame(
     found = (
         *node_dangers(bare.boat, live_nodes(bare.boat, run), run, by_design),
         *conductor_dangers(bare, run, fault, sound),
+        *voltage_warnings(bare.boat, outcome(bare.boat, run), [], sound),
     )
     codes = {n.code for n in found}
     own = any(n.code not in codes for n in row.dangers)

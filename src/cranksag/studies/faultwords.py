@@ -32,6 +32,8 @@ from cranksag.verdict.stresses import DISPLAY_HIGHEST_12, DISPLAY_HIGHEST_24, KI
 NOTICED = 0.3  # [V] a lower minimum than the sound boat's that is worth saying
 CARRIES = 0.1  # [A] a back-feed below this is leakage
 MAY_HOLD = 600.0  # [s] a fuse that may take longer counts as holding; engineering estimate
+BRIEF = 0.1  # [s] a held solenoid takes longer to drop out; a display stands a surge so short; engineering estimate
+OVER_VOLTAGE = "display_over_voltage"
 SHOWS = 1.2  # [-] a front that is more than this above what lasts is told in amperes of its own
 SHORT_CRANK = 3.0  # [s] a fuse that takes longer opens in long cranks only; engineering estimate
 CONSEQUENCES: Mapping[str, Callable[[str], tuple[str, str]]] = {
@@ -125,7 +127,10 @@ def current_warnings(
 
 
 def voltage_warnings(boat: Boat, found: Outcome, currents: list[Current], sound: FaultRow | None) -> list[Note]:
-    """A coil's kick when the key is let go, and the displays' highest voltage, where a fault makes them worse."""
+    """A coil's kick when the key is let go, and the displays' highest voltage, where a fault makes them worse.
+
+    `OVER_VOLTAGE` is a danger, unless a fuse surely ends it within `BRIEF`.
+    """
     notes = []
     usual = (sound.coil_kick or 0.0, sound.display_highest or 0.0) if sound is not None else (0.0, 0.0)
     kick, highest = found.coil_kick or 0.0, found.display_highest or 0.0
@@ -137,7 +142,9 @@ def voltage_warnings(boat: Boat, found: Outcome, currents: list[Current], sound:
     top, key = found.display_top or (0.0, "run")
     if top > max(limit, WORSE * (before[0] if before else 0.0)):
         text = f"{top:.1f} V at the display {WHEN[key]}, above {limit:g} V{_until(currents, key)}"
-        notes.append(Note("display_over_voltage", text))
+        ending = _ending(currents, key)
+        brief = ending is not None and ending.opens[1] < BRIEF
+        notes.append(Note("display_surge" if brief else OVER_VOLTAGE, text))
     elif highest > max(limit, WORSE * usual[1]):
         notes.append(Note("release_over_voltage", f"{highest:.1f} V at the display when the key is let go"))
     return notes
@@ -145,15 +152,20 @@ def voltage_warnings(boat: Boat, found: Outcome, currents: list[Current], sound:
 
 def _until(currents: list[Current], key: str) -> str:
     """What becomes of an over-voltage: the fuse that opens first with the same key, or that has opened before."""
+    ending = _ending(currents, key)
+    if ending is None:
+        return ", which can destroy it"
+    if ending.key == key:
+        return f" until the {ending.element} opens"
+    return f", unless the {ending.element} has opened {WHEN[ending.key]} before"
+
+
+def _ending(currents: list[Current], key: str) -> Current | None:
     opening = sorted((c for c in currents if c.opens[1] < MAY_HOLD), key=lambda c: c.opens[1])
     order = list(WHEN)
-    for c in opening:
-        if c.key == key:
-            return f" until the {c.element} opens"
-    for c in opening:
-        if order.index(c.key) < order.index(key):
-            return f", unless the {c.element} has opened {WHEN[c.key]} before"
-    return ", which can destroy it"
+    same = [c for c in opening if c.key == key]
+    before = [c for c in opening if order.index(c.key) < order.index(key)]
+    return next(iter([*same, *before]), None)
 
 
 def _display_limit(boat: Boat, usual: float) -> float:
