@@ -42,7 +42,7 @@ from cranksag.studies.faultlist import (
     single_faults,
 )
 from cranksag.studies.faultloads import _together, conductor_dangers, guard
-from cranksag.studies.faultreading import DEAD, Current, Outcome, front_of, live_nodes
+from cranksag.studies.faultreading import DEAD, Current, Outcome, front_of, live_nodes, with_fuses_opened
 from cranksag.studies.faultrun import Bench, Pulse, Run, heating_current, lasting_current, make_bench, pulse, run_fault
 from cranksag.studies.faults import FaultRow, FaultStudy, fault_document, run_faults
 from cranksag.studies.faultwords import (
@@ -52,6 +52,7 @@ from cranksag.studies.faultwords import (
     _seconds,
     fuse_opens,
     node_dangers,
+    node_warnings,
     voltage_warnings,
 )
 from cranksag.verdict import read_traces
@@ -94,6 +95,43 @@ def _current(row: FaultRow, element: str) -> float:
 def _named(boat: Boat, part: str, fault: str) -> Fault:
     return next(f for f in single_faults(boat) if (f.part, f.fault) == (part, fault))
 
+
+SHARED = """
+title = "Invented sailing boat: display and solenoid on one supply wire, no start relay"
+temperature.ambient = "2 degC"
+battery = { chemistry = "flooded", rating = "550 A", rating_standard = "MCA", capacity = "75 Ah", health = "75 %" }
+starter.part = "12 V 1.2 kW, 2-cylinder diesel"
+start_circuit = { shares_feed = true, relay = "none", length = "12 ft", size = "10 AWG" }
+engine.part = "3-cylinder indirect diesel 1.1 L"
+[[cables.positive]]
+name = "battery cable"
+length = "12 ft"
+size = "2 AWG"
+[[cables.positive]]
+name = "battery switch"
+part = "battery switch"
+[[cables.negative]]
+name = "engine ground"
+length = "8 ft"
+size = "2 AWG"
+[feed]
+from = "starter stud"
+return_to = "engine block"
+length = "12 ft"
+size = "10 AWG"
+return_size = "16 AWG"
+fuse = "40 A"
+joints = "25 mohm"
+[[displays]]
+name = "helm"
+part = "7 in display, 12 V"
+[hold_up]
+branch = "standby pack"
+pack = "sealed lead AGM 12 V 2.3 Ah"
+relay = "12 V 40 A make, 100 ohm"
+diode = "1N5822"
+fuse = "3 A"
+"""
 
 # every branch --------------------------------------------------------------------------------------------------------
 
@@ -222,6 +260,32 @@ def test_a_welded_relay_holds_a_run_solenoid_behind_the_hold_up(boat: Make) -> N
     assert "engine_will_not_stop" in {n.code for n in row.dangers}
     (live,) = [n for n in row.live_nodes if (n.node, n.key) == ("display supply", "off")]
     assert live.voltage > 11.0
+
+
+def test_a_feed_that_a_fuse_ends_at_once_holds_no_solenoid() -> None:
+    """-3.1 V at the feed until a fuse opens within 8 ms was an engine that does not stop and a pack emptied."""
+    row = _row(resolve(loads_scenario(SHARED)), "pack positive wire", "shorted to ground")
+    (live,) = [n for n in row.live_nodes if (n.node, n.key) == ("feed", "off")]
+    assert live.ended_by is not None
+    assert live.ended_by.opens[1] < 0.1
+    assert not {n.code for n in row.dangers} & {"engine_will_not_stop", "excitation_back_fed"}
+    assert "too short to keep a solenoid in" in row.message
+    assert "empties the pack" not in row.message
+    assert "until the hold-up fuse opens" in row.message
+    assert not row.danger
+
+
+def test_a_fuse_that_leaves_the_feed_live_ends_nothing() -> None:
+    """The feed keeps the key's side: with another source on it, the fuse that opens is not what ends it."""
+    made = resolve(loads_scenario(SHARED))
+    bench, live = make_bench(made), Bridge("bat", "feed")
+    wire = _named(made, "pack positive wire", "shorted to ground")
+    both = Fault("two", "at once", (*wire.edits, live))
+    run = run_fault(bench, both, phases=1)
+    found = with_fuses_opened(bench, both, run, live_nodes(made, run))
+    (feed,) = [n for n in found if n.node == "feed"]
+    assert feed.voltage > 10.0
+    assert feed.ended_by is None
 
 
 def test_without_its_feed_diode_a_diode_only_pack_is_dangerous_as_designed(boat: Make) -> None:
@@ -644,18 +708,9 @@ def test_a_pull_in_burst_is_no_overload_but_a_starved_pull_in_coil_is(boat: Make
     assert sound.danger is not engages
 
 
-def test_no_fuse_is_advised_below_what_its_circuit_draws_by_design(boat: Make) -> None:
+def test_no_fuse_is_advised_below_what_its_circuit_draws_by_design() -> None:
     """A 40 A fuse ahead of feed and solenoid was to become one of 5 A, for the relay's coil wire: no crank any more."""
-    made = boat(
-        "standby-pack",
-        (
-            ("start_circuit.shares_feed", "true"),
-            ("start_circuit.relay", "none"),
-            ("start_circuit.size", "10 AWG"),
-            ("feed.size", "10 AWG"),
-            ("feed.fuse", "40 A"),
-        ),
-    )
+    made = resolve(loads_scenario(SHARED))
     rows = run_faults(made, lambda f: f.part == "hold-up relay's coil wire" and f.fault == "shorted to ground")
     drawn = _current(rows[0], "display feed fuse")
     (told,) = [n.message for n in rows[1].dangers if "coil wire" in n.message]
@@ -857,7 +912,7 @@ def test_the_limit_of_a_row_covers_all_its_runs(boat: Make, monkeypatch: pytest.
     runs.clear()
     assert study(SHORTED).danger
     run_faults(made, lambda f: (f.part, f.fault) == SHORTED, workers=1)
-    assert limits == [pytest.approx(4 * limit_of(made))]
+    assert limits == [pytest.approx(6 * limit_of(made))]
     assert runs.count(SHORTED[0]) == 4
 
 
@@ -901,7 +956,10 @@ def test_a_protected_node_is_dangerous_exactly_from_one_volt(volts: float, signa
     run = _invented(made, **{signal: volts})
     live = live_nodes(made, run)
     dangers = node_dangers(made, live, run, frozenset())
-    assert bool(dangers) == (abs(volts) >= DEAD)
+    reversed_feed = signal == "feed" and volts > -0.5 * made.nominal_voltage and volts < 0.0
+    assert bool(dangers) == (abs(volts) >= DEAD and not reversed_feed)
+    told = {n.code for n in node_warnings(made, live, frozenset())}
+    assert told == ({"live_reversed"} if reversed_feed and abs(volts) >= DEAD else set())
     assert all(n.voltage == pytest.approx(volts, abs=1e-4) for n in live)
     if signal == "feed" and volts >= DEAD:
         assert {n.code for n in dangers} == {"engine_will_not_stop", "excitation_back_fed"}

@@ -98,6 +98,8 @@ def _smaller(fuse: str, element: str, limit: float, usual: Mapping[str, float]) 
     if usual.get(fuse, 0.0) <= limit:
         return f"fit one of at most {limit:g} A"
     need = f"it carries {usual[fuse]:.0f} A by design"
+    if element == "display return conductor":  # nobody fuses a return
+        return f"{need}, so keep it and fit thicker wire"
     if usual.get(element, 0.0) > limit:
         return f"{need}, so fit thicker wire and a fuse that suits both"
     return f"{need}, so keep it and fuse that wire separately at its tap, {limit:g} A at most"

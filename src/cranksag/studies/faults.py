@@ -28,26 +28,32 @@ from cranksag.studies.faultreading import (
     Outcome,
     charge_of,
     currents_of,
+    fuses_of,
     left_empty,
     live_by_design,
     live_nodes,
+    opened,
     outcome,
+    with_fuses_opened,
     with_inrush,
 )
-from cranksag.studies.faultrun import Bench, make_bench, run_fault, without_hold_up
+from cranksag.studies.faultrun import Bench, Run, make_bench, run_fault, without_hold_up
 from cranksag.studies.faultwords import (
     MAY_HOLD,
     OVER_VOLTAGE,
+    SURGE,
     current_warnings,
     fuse_opens,
     message,
     node_dangers,
+    node_warnings,
     voltage_warnings,
 )
 
-RUNS, RUNS_OF_A_BANK = 3, 4
-"""Runs behind a row at most, none longer than a whole crank: the fault, with the key off where its crank fails, and the
-same without the hold-up; with a bank the fault, its charge, the crank beside an empty bank, and without the hold-up."""
+RUNS, RUNS_OF_A_BANK = 5, 6
+"""Runs behind a row at most, none longer than a whole crank: the fault, with the key off where its crank fails, twice
+with fuses opened, and the same without the hold-up; with a bank the fault, its charge, the crank beside an empty bank,
+twice with fuses opened, and without the hold-up."""
 
 __all__ = ["Current", "FaultRow", "FaultStudy", "LiveNode", "fault_document", "run_faults"]
 
@@ -195,7 +201,8 @@ def _row(bench: Bench, fault: Fault, sound: FaultRow | None, by_design: frozense
             raise
         except SimulationError:
             return _not_computed(fault, trouble)
-    live, currents = live_nodes(bench.boat, run), currents_of(bench, run)
+    live = with_fuses_opened(bench, fault, run, live_nodes(bench.boat, run))
+    currents = currents_of(bench, run)
     charge = charge_of(bench, fault) if isinstance(bench.boat.hold_up, Bank) and run.cranked else None
     charging = None
     if charge is not None:
@@ -207,8 +214,12 @@ def _row(bench: Bench, fault: Fault, sound: FaultRow | None, by_design: frozense
         found = _with_empty_bank(bench, fault, found)
     loads = current_warnings(bench, (run, *([charging] if charging else [])), fault, currents, sound)
     volts = voltage_warnings(bench.boat, found, currents, sound)
+    if any(n.code == OVER_VOLTAGE for n in volts):  # a fuse whose gravest current is in another position of the key
+        volts = voltage_warnings(bench.boat, found, fuses_of(bench, run), sound)
+    if any(n.code == SURGE for n in volts) and not _ends_surge(bench, fault, run, sound):
+        volts = voltage_warnings(bench.boat, found, [], sound)
     dangers += [n for n in volts if n.code == OVER_VOLTAGE]
-    warnings = [*loads, *(n for n in volts if n.code != OVER_VOLTAGE)]
+    warnings = [*node_warnings(bench.boat, live, by_design), *loads, *(n for n in volts if n.code != OVER_VOLTAGE)]
     row = FaultRow(
         part=fault.part,
         fault=fault.fault,
@@ -228,6 +239,16 @@ def _row(bench: Bench, fault: Fault, sound: FaultRow | None, by_design: frozense
         display_top=found.display_top,
     )
     return dataclasses.replace(row, message=message(bench, run, fault, row, sound, by_design, trouble))
+
+
+def _ends_surge(bench: Bench, fault: Fault, run: Run, sound: FaultRow | None) -> bool:
+    """Whether a display's over-voltage is gone with the fuses opened that surely open within `BRIEF`."""
+    try:
+        rest = run_fault(bench, fault, more=opened(bench, run))
+    except SimulationError:
+        return False
+    found = outcome(bench.boat, rest)
+    return not any(n.code == OVER_VOLTAGE for n in voltage_warnings(bench.boat, found, [], sound))
 
 
 def _with_empty_bank(bench: Bench, fault: Fault, full: Outcome) -> Outcome:

@@ -12,7 +12,18 @@ from cranksag.parts.fuse import melting_i2t, pulse_use
 from cranksag.resolve.model import Bank, Boat, HouseFeed, Note, StandbyPack
 from cranksag.studies.faultlist import Fault
 from cranksag.studies.faultloads import OVERLOADED, amperes, guard, stands
-from cranksag.studies.faultreading import BACK_FEED, DEAD, STARTS, Current, FaultRow, LiveNode, Outcome, left_empty
+from cranksag.studies.faultreading import (
+    BACK_FEED,
+    BRIEF,
+    DEAD,
+    STARTS,
+    Current,
+    FaultRow,
+    LiveNode,
+    Outcome,
+    current_of,
+    left_empty,
+)
 from cranksag.studies.faultrun import (
     HELD_UP,
     SETTLED,
@@ -32,8 +43,8 @@ from cranksag.verdict.stresses import DISPLAY_HIGHEST_12, DISPLAY_HIGHEST_24, KI
 NOTICED = 0.3  # [V] a lower minimum than the sound boat's that is worth saying
 CARRIES = 0.1  # [A] a back-feed below this is leakage
 MAY_HOLD = 600.0  # [s] a fuse that may take longer counts as holding; engineering estimate
-BRIEF = 0.1  # [s] a held solenoid takes longer to drop out; a display stands a surge so short; engineering estimate
-OVER_VOLTAGE = "display_over_voltage"
+PULLS_IN = 0.5  # [-] of nominal voltage below which no solenoid pulls in from rest; engineering estimate
+OVER_VOLTAGE, SURGE = "display_over_voltage", "display_surge"
 SHOWS = 1.2  # [-] a front that is more than this above what lasts is told in amperes of its own
 SHORT_CRANK = 3.0  # [s] a fuse that takes longer opens in long cranks only; engineering estimate
 CONSEQUENCES: Mapping[str, Callable[[str], tuple[str, str]]] = {
@@ -48,18 +59,44 @@ CONSEQUENCES: Mapping[str, Callable[[str], tuple[str, str]]] = {
 def node_dangers(boat: Boat, live: list[LiveNode], run: Run, by_design: frozenset[str]) -> list[Note]:
     notes = []
     for node in live:
+        if node.ended_by is not None:
+            continue
         where = f"{node.voltage:.1f} V at the {node.node} {WHEN[node.key]}"
         if node.node in STARTS and node.node not in by_design:
             notes.append(Note("uncommanded_crank", f"{where}: {_engages(boat, run, node.key)}"))
         elif node.node == "feed" and "feed" not in by_design:
             where += _lasts(boat, run)
-            notes += [Note(*CONSEQUENCES[what](where)) for what in node.feeds]
+            feeds = [w for w in node.feeds if w != "run solenoid" or _holds(boat, node)]
+            notes += [Note(*CONSEQUENCES[what](where)) for what in feeds]
         elif node.node == HELD_UP and HELD_UP not in by_design:
             where += _lasts(boat, run, "display_supply")
-            notes += [Note("engine_will_not_stop", f"{where}: {_held(name)}") for name in node.feeds]
+            feeds = list(node.feeds) if _holds(boat, node) else []
+            notes += [Note("engine_will_not_stop", f"{where}: {_held(name)}") for name in feeds]
     closed = run.traces.signals["main_contact"][-1] > CONTACT_MADE
     if run.cranked and closed and not any(n.code == "uncommanded_crank" for n in notes):
         notes.append(Note("starter_stays_engaged", "the starter stays engaged after the key is let go"))
+    return notes
+
+
+def _holds(boat: Boat, node: LiveNode) -> bool:
+    """Whether a live node may hold a solenoid. Reversed, it lets go as its current passes nought, and has to be pulled
+    in anew."""
+    return node.voltage > 0.0 or -node.voltage >= PULLS_IN * boat.nominal_voltage
+
+
+def node_warnings(boat: Boat, live: list[LiveNode], by_design: frozenset[str]) -> list[Note]:
+    """Nodes that are live with the key off and yet hold no solenoid."""
+    notes = []
+    for node in live:
+        where = f"{node.voltage:.1f} V at the {node.node} {WHEN[node.key]}"
+        if node.key != "off" or node.node in (*STARTS, "display", *by_design):
+            continue
+        if node.ended_by is not None:
+            within = _seconds(node.ended_by.opens[1])
+            short = f"until the {node.ended_by.element} opens within {within}, too short to keep a solenoid in"
+            notes.append(Note("live_briefly", f"{where} {short}"))
+        elif not _holds(boat, node):
+            notes.append(Note("live_reversed", f"{where}, reversed and too little to pull a solenoid in"))
     return notes
 
 
@@ -144,7 +181,7 @@ def voltage_warnings(boat: Boat, found: Outcome, currents: list[Current], sound:
         text = f"{top:.1f} V at the display {WHEN[key]}, above {limit:g} V{_until(currents, key)}"
         ending = _ending(currents, key)
         brief = ending is not None and ending.opens[1] < BRIEF
-        notes.append(Note("display_surge" if brief else OVER_VOLTAGE, text))
+        notes.append(Note(SURGE if brief else OVER_VOLTAGE, text))
     elif highest > max(limit, WORSE * usual[1]):
         notes.append(Note("release_over_voltage", f"{highest:.1f} V at the display when the key is let go"))
     return notes
@@ -346,6 +383,10 @@ def _flat(bench: Bench, run: Run) -> str:
         return f" until the {bench.boat.branch} is empty"
     if not isinstance(hold, StandbyPack):
         return ""
+    if hold.fuse_rating is not None:
+        opens = current_of(bench, run, "hold-up fuse", "off").opens[1]
+        if opens < MAY_HOLD:
+            return f" until the hold-up fuse opens within {_seconds(opens)}"
     drain = heating_current(run, run.traces.signals["pack_current"], SETTLED, run.times.key_on - 1e-3)
     if drain <= 1e-3:
         return ""
