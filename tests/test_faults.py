@@ -302,7 +302,9 @@ def test_without_its_feed_diode_a_diode_only_pack_is_dangerous_as_designed(boat:
 )
 def test_a_recharge_path_can_feed_the_run_solenoid(boat: Make, part: str, fault: str) -> None:
     row = _row(boat("standby-pack", (("hold_up.recharge", "resistor"),)), part, fault)
-    assert "engine_will_not_stop" in {n.code for n in row.dangers}
+    backwards = part == "pack"  # 4 V of the wrong polarity pull no solenoid in
+    assert ("engine_will_not_stop" in {n.code for n in row.dangers}) != backwards
+    assert ("live_reversed" in {n.code for n in row.warnings}) == backwards
     # a divider: 22 ohm of charge resistor into the 12 ohm that 1 A at 12 V is; the diodes take the rest
     volts = abs(next(n.voltage for n in row.live_nodes if n.node == "feed"))
     assert 3.0 < volts < 12.8 * 12.0 / (12.0 + 22.0) + 0.1
