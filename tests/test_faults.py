@@ -42,7 +42,7 @@ from cranksag.studies.faultlist import (
     single_faults,
 )
 from cranksag.studies.faultloads import _together, conductor_dangers, guard
-from cranksag.studies.faultreading import DEAD, Current, Outcome, front_of, live_nodes
+from cranksag.studies.faultreading import DEAD, Current, Outcome, front_of, live_nodes, with_fuses_opened
 from cranksag.studies.faultrun import Bench, Pulse, Run, heating_current, lasting_current, make_bench, pulse, run_fault
 from cranksag.studies.faults import FaultRow, FaultStudy, fault_document, run_faults
 from cranksag.studies.faultwords import (
@@ -52,6 +52,7 @@ from cranksag.studies.faultwords import (
     _seconds,
     fuse_opens,
     node_dangers,
+    node_warnings,
     voltage_warnings,
 )
 from cranksag.verdict import read_traces
@@ -94,6 +95,43 @@ def _current(row: FaultRow, element: str) -> float:
 def _named(boat: Boat, part: str, fault: str) -> Fault:
     return next(f for f in single_faults(boat) if (f.part, f.fault) == (part, fault))
 
+
+SHARED = """
+title = "Invented sailing boat: display and solenoid on one supply wire, no start relay"
+temperature.ambient = "2 degC"
+battery = { chemistry = "flooded", rating = "550 A", rating_standard = "MCA", capacity = "75 Ah", health = "75 %" }
+starter.part = "12 V 1.2 kW, 2-cylinder diesel"
+start_circuit = { shares_feed = true, relay = "none", length = "12 ft", size = "10 AWG" }
+engine.part = "3-cylinder indirect diesel 1.1 L"
+[[cables.positive]]
+name = "battery cable"
+length = "12 ft"
+size = "2 AWG"
+[[cables.positive]]
+name = "battery switch"
+part = "battery switch"
+[[cables.negative]]
+name = "engine ground"
+length = "8 ft"
+size = "2 AWG"
+[feed]
+from = "starter stud"
+return_to = "engine block"
+length = "12 ft"
+size = "10 AWG"
+return_size = "16 AWG"
+fuse = "40 A"
+joints = "25 mohm"
+[[displays]]
+name = "helm"
+part = "7 in display, 12 V"
+[hold_up]
+branch = "standby pack"
+pack = "sealed lead AGM 12 V 2.3 Ah"
+relay = "12 V 40 A make, 100 ohm"
+diode = "1N5822"
+fuse = "3 A"
+"""
 
 # every branch --------------------------------------------------------------------------------------------------------
 
@@ -199,6 +237,57 @@ def test_a_shorted_feed_diode_lets_a_house_bank_hold_the_run_solenoid(boat: Make
     assert feed > 0.9 * made.house.open_circuit_voltage
 
 
+@pytest.mark.parametrize(
+    ("name", "words"), [("reservoir", "until the reservoir is empty"), ("house-feed", "")], ids=["reservoir", "house"]
+)
+def test_a_run_solenoid_behind_the_hold_up_is_a_danger_as_designed(boat: Make, name: str, words: str) -> None:
+    """It was watched at the feed alone: 11.6 V on it with the key off went unsaid."""
+    made = boat(name, (("loads.0.at", "display supply"),))
+    assert "engine_will_not_stop" in {n.code for n in made.dangers}
+    (sound,) = run_faults(made, lambda f: False)
+    (told,) = [n.message for n in sound.dangers if n.code == "engine_will_not_stop"]
+    assert "at the display supply with the key off" in told
+    assert "stays on" in told
+    assert words in told
+    assert sound.from_hold_up
+
+
+def test_a_welded_relay_holds_a_run_solenoid_behind_the_hold_up(boat: Make) -> None:
+    made = boat("standby-pack", (("loads.0.at", "display supply"),))
+    assert "engine_will_not_stop" not in {n.code for n in made.dangers}  # the sound relay drops out
+    assert not run_faults(made, lambda f: False)[0].danger
+    row = _row(made, "hold-up relay", "welded")
+    assert "engine_will_not_stop" in {n.code for n in row.dangers}
+    (live,) = [n for n in row.live_nodes if (n.node, n.key) == ("display supply", "off")]
+    assert live.voltage > 11.0
+
+
+def test_a_feed_that_a_fuse_ends_at_once_holds_no_solenoid() -> None:
+    """-3.1 V at the feed until a fuse opens within 8 ms was an engine that does not stop and a pack emptied."""
+    row = _row(resolve(loads_scenario(SHARED)), "pack positive wire", "shorted to ground")
+    (live,) = [n for n in row.live_nodes if (n.node, n.key) == ("feed", "off")]
+    assert live.ended_by is not None
+    assert live.ended_by.opens[1] < 0.1
+    assert not {n.code for n in row.dangers} & {"engine_will_not_stop", "excitation_back_fed"}
+    assert "too short to keep a solenoid in" in row.message
+    assert "empties the pack" not in row.message
+    assert "until the hold-up fuse opens" in row.message
+    assert not row.danger
+
+
+def test_a_fuse_that_leaves_the_feed_live_ends_nothing() -> None:
+    """The feed keeps the key's side: with another source on it, the fuse that opens is not what ends it."""
+    made = resolve(loads_scenario(SHARED))
+    bench, live = make_bench(made), Bridge("bat", "feed")
+    wire = _named(made, "pack positive wire", "shorted to ground")
+    both = Fault("two", "at once", (*wire.edits, live))
+    run = run_fault(bench, both, phases=1)
+    found = with_fuses_opened(bench, both, run, live_nodes(made, run))
+    (feed,) = [n for n in found if n.node == "feed"]
+    assert feed.voltage > 10.0
+    assert feed.ended_by is None
+
+
 def test_without_its_feed_diode_a_diode_only_pack_is_dangerous_as_designed(boat: Make) -> None:
     made = boat("standby-pack", (("hold_up.contact", "none"), ("hold_up.feed_diode", "none")))
     rows = run_faults(made, lambda f: False)
@@ -213,7 +302,9 @@ def test_without_its_feed_diode_a_diode_only_pack_is_dangerous_as_designed(boat:
 )
 def test_a_recharge_path_can_feed_the_run_solenoid(boat: Make, part: str, fault: str) -> None:
     row = _row(boat("standby-pack", (("hold_up.recharge", "resistor"),)), part, fault)
-    assert "engine_will_not_stop" in {n.code for n in row.dangers}
+    backwards = part == "pack"  # 4 V of the wrong polarity pull no solenoid in
+    assert ("engine_will_not_stop" in {n.code for n in row.dangers}) != backwards
+    assert ("live_reversed" in {n.code for n in row.warnings}) == backwards
     # a divider: 22 ohm of charge resistor into the 12 ohm that 1 A at 12 V is; the diodes take the rest
     volts = abs(next(n.voltage for n in row.live_nodes if n.node == "feed"))
     assert 3.0 < volts < 12.8 * 12.0 / (12.0 + 22.0) + 0.1
@@ -619,6 +710,17 @@ def test_a_pull_in_burst_is_no_overload_but_a_starved_pull_in_coil_is(boat: Make
     assert sound.danger is not engages
 
 
+def test_no_fuse_is_advised_below_what_its_circuit_draws_by_design() -> None:
+    """A 40 A fuse ahead of feed and solenoid was to become one of 5 A, for the relay's coil wire: no crank any more."""
+    made = resolve(loads_scenario(SHARED))
+    rows = run_faults(made, lambda f: f.part == "hold-up relay's coil wire" and f.fault == "shorted to ground")
+    drawn = _current(rows[0], "display feed fuse")
+    (told,) = [n.message for n in rows[1].dangers if "coil wire" in n.message]
+    assert drawn > 5.0
+    assert f"carries {drawn:.0f} A by design" in told
+    assert told.endswith("fuse that wire separately at its tap, 5 A at most")
+
+
 def _rendered(rows: tuple[FaultRow, ...]) -> str:
     from rich.console import Console
 
@@ -722,12 +824,14 @@ def test_a_limiter_that_a_shorted_bank_keeps_at_work_is_a_danger_unless_a_fuse_o
 def test_a_converter_that_lets_its_input_through_is_told(boat: Make) -> None:
     """24 V at a display for 12 V was told as "nothing shows"."""
     row = _row(boat("converter-24v"), "converter", "short")
-    (told,) = [n.message for n in row.warnings if n.code == "display_over_voltage"]
+    (told,) = [n.message for n in row.dangers if n.code == "display_over_voltage"]
     assert row.display_top is not None
     assert row.display_top[0] > 23.0
     assert "above 16 V, which can destroy it" in told
     plated = _row(boat("converter-24v", (("displays.0.maximum_supply", "32 V"),)), "converter", "short")
-    assert "display_over_voltage" not in {n.code for n in plated.warnings}
+    assert "display_over_voltage" not in {n.code for n in (*plated.dangers, *plated.warnings)}
+    assert row.danger
+    assert row.from_hold_up
 
 
 def test_a_fuse_that_opened_with_the_key_off_ends_nothing_in_run(boat: Make) -> None:
@@ -736,7 +840,7 @@ def test_a_fuse_that_opened_with_the_key_off_ends_nothing_in_run(boat: Make) -> 
     fuse = next(c for c in row.currents if c.element == "hold-up fuse")
     assert fuse.key == "off"
     assert fuse.opens[1] < 0.1
-    (told,) = [n.message for n in row.warnings if n.code == "display_over_voltage"]
+    (told,) = [n.message for n in row.warnings if n.code == "display_surge"]
     assert told.endswith("with the key in RUN, above 16 V, unless the hold-up fuse has opened with the key off before")
 
 
@@ -810,7 +914,7 @@ def test_the_limit_of_a_row_covers_all_its_runs(boat: Make, monkeypatch: pytest.
     runs.clear()
     assert study(SHORTED).danger
     run_faults(made, lambda f: (f.part, f.fault) == SHORTED, workers=1)
-    assert limits == [pytest.approx(4 * limit_of(made))]
+    assert limits == [pytest.approx(6 * limit_of(made))]
     assert runs.count(SHORTED[0]) == 4
 
 
@@ -854,7 +958,10 @@ def test_a_protected_node_is_dangerous_exactly_from_one_volt(volts: float, signa
     run = _invented(made, **{signal: volts})
     live = live_nodes(made, run)
     dangers = node_dangers(made, live, run, frozenset())
-    assert bool(dangers) == (abs(volts) >= DEAD)
+    reversed_feed = signal == "feed" and volts > -0.5 * made.nominal_voltage and volts < 0.0
+    assert bool(dangers) == (abs(volts) >= DEAD and not reversed_feed)
+    told = {n.code for n in node_warnings(made, live, frozenset())}
+    assert told == ({"live_reversed"} if reversed_feed and abs(volts) >= DEAD else set())
     assert all(n.voltage == pytest.approx(volts, abs=1e-4) for n in live)
     if signal == "feed" and volts >= DEAD:
         assert {n.code for n in dangers} == {"engine_will_not_stop", "excitation_back_fed"}
@@ -1094,6 +1201,15 @@ def test_the_command_prints_a_list_and_a_table(tmp_path: Path, capsys: pytest.Ca
     faults.run(path, ["start_circuit.relay=none"], None, False, 1)
     table = capsys.readouterr().out
     assert all(row["part"] in table and row["message"] in table for row in rows)
+
+
+def test_the_text_says_what_is_not_tried(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    path = tmp_path / "boat.toml"
+    path.write_text(example_text("restarting"))
+    faults.run(path)
+    told = " ".join(capsys.readouterr().out.split())
+    for part in ("input diode", "isolator", "positive battery cables", "wires of other loads", "two faults"):
+        assert part in told.partition("Not tried:")[2]
 
 
 def test_a_narrow_terminal_gets_the_sentences_in_full_width(boat: Make) -> None:

@@ -19,6 +19,10 @@ if TYPE_CHECKING:
 
     from cranksag.studies.faults import Current, FaultRow
 
+NOT_TRIED = (
+    "Not tried: the display's own input diode, the diodes of a battery isolator, the positive battery cables, the "
+    "wires of other loads, and two faults at once. Nothing here speaks for them."
+)
 WIDE = 180  # [characters] a terminal below this has no room for the sentences in a column of their own
 
 
@@ -39,7 +43,9 @@ def run(
     Every fault is run with the key off and the hold-up full, in RUN, and in START. Fuses are taken as holding.
     With the key off the S terminal, the start signal and the feed behind the key must stay below 1 V. No conductor may
     carry more than its ampacity for longer than a burst, unless a fuse opens before it overheats; nor may an inrush
-    limiter stay at work. A pulse that is over before the key moves on is judged by its I2t.
+    limiter stay at work. A pulse that is over before the key moves on is judged by its I2t. No display may get
+    more voltage than it stands. Not tried: the display's own input diode, the diodes of a battery isolator, the
+    positive battery cables, the wires of other loads, and two faults at once.
     """
     from cranksag.resolve import resolve
     from cranksag.studies.faults import fault_document, run_faults
@@ -53,7 +59,7 @@ def run(
 
     narrow = sys.stdout.isatty() and shutil.get_terminal_size().columns < WIDE
     found = _listing(rows) if narrow else (_table(rows),)
-    console.show(_headline(boat.title, boat.branch, rows), *found, *cautions())
+    console.show(_headline(boat.title, boat.branch, rows), *found, NOT_TRIED, *cautions())
 
 
 def _headline(title: str, branch: str, rows: tuple[FaultRow, ...]) -> str:
@@ -61,7 +67,8 @@ def _headline(title: str, branch: str, rows: tuple[FaultRow, ...]) -> str:
     added = sum(1 for r in found if r.from_hold_up)
     count = "no single fault is dangerous" if not found else f"{len(found)} of {len(rows) - 1} faults are dangerous"
     blame = "" if not found or branch == "none" else f", {added} of them through the hold-up"
-    what = "live with the key off: S terminal, start signal, feed; or a part that overheats and no fuse guards"
+    what = "live with the key off: S terminal, start signal, feed; or a part that overheats and no fuse guards; "
+    what += "or more at a display than it stands"
     return f"{console.plain(title)}\nhold-up: {branch}; {count}{blame}\n({what})"
 
 

@@ -15,6 +15,7 @@ from cranksag.resolve.dangers import (
     judge_converter,
     judge_diodes,
     judge_feed,
+    judge_loads,
     judge_supply,
 )
 from cranksag.resolve.fields import Ledger, field_doc_text
@@ -87,6 +88,7 @@ def _boat(ledger: Ledger) -> Boat:
     ledger.warn_of_hidden()
     if not ledger.problems:
         judge(ledger, hold, nominal, places.helm)
+        judge_loads(ledger, loads, hold)
         charging = max(alternator.charge_voltage, battery.open_circuit_voltage)
         feeding, house_charging = sections.charging_voltages(ledger, feed, panel, charging)
         if isinstance(hold, ConverterAhead):

@@ -12,7 +12,17 @@ from cranksag.parts.supercapacitor import cell_voltage_margin
 from cranksag.quantities import ConductorSize
 from cranksag.resolve.fields import SPLIT_VOLTAGE, Ledger
 from cranksag.resolve.hold_up import OVER_CHARGE_12, OVER_CHARGE_24
-from cranksag.resolve.model import Bank, ConverterAhead, Display, Feed, HoldUp, HouseFeed, NoHoldUp, StandbyPack
+from cranksag.resolve.model import (
+    Bank,
+    ConverterAhead,
+    Display,
+    Feed,
+    HoldUp,
+    HouseFeed,
+    Load,
+    NoHoldUp,
+    StandbyPack,
+)
 
 BATTERY_CHEMISTRY = {
     "flooded": "vented lead",
@@ -42,6 +52,25 @@ def judge(ledger: Ledger, hold: HoldUp, nominal: float, helm: float) -> None:
         ledger.danger("source_unfused", f"the {what} has no fuse: fit one {where}")
     if isinstance(hold, (StandbyPack, HouseFeed)):
         _conductor(ledger, hold)
+
+
+def judge_loads(ledger: Ledger, loads: Sequence[Load], hold: HoldUp) -> None:
+    """List each load on the display's supply that the key is meant to switch and a hold-up keeps on with the key off:
+    a run solenoid there does not stop the engine."""
+    lives = {
+        StandbyPack: "until the pack is flat",
+        Bank: "until the bank is empty",
+        HouseFeed: "while the house feed's breaker is on",
+    }.get(type(hold))
+    if lives is None or (isinstance(hold, StandbyPack) and hold.relay is not None):
+        return
+    for load in loads:
+        if load.at == "display supply" and load.by_key:
+            ledger.danger(
+                "engine_will_not_stop",
+                f"the load {load.name!r} on the display's supply stays on with the key off {lives}: an engine that "
+                'needs it to run does not stop by the key; connect it at "feed", ahead of the hold-up',
+            )
 
 
 def judge_converter(ledger: Ledger, hold: ConverterAhead, feed: Feed, nominal: float, supply: float) -> None:

@@ -157,6 +157,11 @@ class Load:
     from_time: TimeMark
     until: TimeMark
 
+    @property
+    def by_key(self) -> bool:
+        """Whether the key alone switches it: on from key-on to the end, as a run solenoid is."""
+        return self.from_time.event == "key on" and self.until.event == "end"
+
 
 @dataclass(frozen=True, slots=True)
 class Display:

@@ -9,8 +9,9 @@ by its I2t (adiabatic equation of IEC 60364-5-54).
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 
@@ -19,7 +20,7 @@ from cranksag.parts.fuse import clearing_i2t, conductor_i2t, opening_time, prote
 from cranksag.quantities import ConductorSize
 from cranksag.resolve.model import Bank, Note
 from cranksag.studies.faultlist import Fault
-from cranksag.studies.faultreading import Current, FaultRow, current_of, fuse_type
+from cranksag.studies.faultreading import Current, FaultRow, current_of, currents_of, fuse_type
 from cranksag.studies.faultrun import WHEN, WORSE, Bench, Pulse, Run, heating_current, lasting_current, pulse, windows
 
 SUSTAINED = 0.3  # [s] an overload that lasts so long is no pull-in burst (30 to 60 ms); engineering estimate
@@ -69,21 +70,39 @@ class _Found:
 
 
 def _conductor_dangers(bench: Bench, run: Run, fault: Fault, sound: FaultRow | None) -> list[_Found]:
-    usual = {c.element: c.current for c in sound.currents} if sound is not None else {}
+    usual = by_design(bench, run, sound)
     notes = []
     for element, (signal, limit) in bench.limits.items():
         if element.endswith("fuse") or limit is None:
             continue
-        least = max(limit, WORSE * usual.get(element, 0.0))
+        least = max(limit, WORSE * usual[element] if sound is not None else 0.0)
         for key, current in sorted(_sustained(bench, run, element).items(), key=lambda pair: -pair[1]):
             if current <= least or stands(bench, element, pulse(run, run.traces.signals[signal], limit, key)):
                 continue
-            found = guard(bench, run, fault, element, current, limit, key)
+            found = guard(bench, run, fault, element, current, limit, key, usual=usual)
             if found.cure:
                 text = f"{amperes(current, limit)} {WHEN[key]} through the {element}, which carries {limit:g} A"
                 notes.append(_Found(element, f"{text}: {found.cure}"))
                 break
     return notes
+
+
+def by_design(bench: Bench, run: Run, sound: FaultRow | None) -> dict[str, float]:
+    """What each watched element carries on the sound boat [A], whose own run this is where there is no row of it."""
+    currents = sound.currents if sound is not None else currents_of(bench, run)
+    return dict.fromkeys(bench.limits, 0.0) | {c.element: c.current for c in currents}
+
+
+def _smaller(fuse: str, element: str, limit: float, usual: Mapping[str, float]) -> str:
+    """The fuse that guards a conductor, none of it below what the circuit draws through its place by design."""
+    if usual.get(fuse, 0.0) <= limit:
+        return f"fit one of at most {limit:g} A"
+    need = f"it carries {usual[fuse]:.0f} A by design"
+    if element == "display return conductor":  # nobody fuses a return
+        return f"{need}, so keep it and fit thicker wire"
+    if usual.get(element, 0.0) > limit:
+        return f"{need}, so fit thicker wire and a fuse that suits both"
+    return f"{need}, so keep it and fuse that wire separately at its tap, {limit:g} A at most"
 
 
 def limiter_dangers(bench: Bench, run: Run, fault: Fault, currents: list[Current]) -> list[Note]:
@@ -150,12 +169,13 @@ def guard(
     limit: float,
     key: str,
     currents: Sequence[Current] = (),
+    usual: Mapping[str, float] = MappingProxyType({}),
 ) -> Guard:
     """What the fuses in the path of an overloaded conductor do.
 
     They count together: those that open in time are taken away, and what the others leave must be within the ampacity.
     Where they carry more than the conductor, some of that goes elsewhere, and all that is left is taken to be in it.
-    A fuse opens as in the row's `currents` where it is judged with the same `key` there.
+    A fuse opens as in the row's `currents` where it is judged with the same `key` there. `usual`: see `by_design`.
     """
     fuses = {e: r for e, (_, r) in bench.limits.items() if e.endswith("fuse") and r is not None and _on(bench, element)}
     own = {e: r for e, r in fuses.items() if bench.limits[e][0] == bench.limits[element][0]}
@@ -167,7 +187,7 @@ def guard(
         return max(current - total, 0.0) + min(current, max(total - _together(bench, run, opened, key), 0.0))
 
     if total >= CARRIED * current:
-        cures = {e: _too_large(bench, e, fuses[e], element, carried[e], limit) for e in fuses}
+        cures = {e: _too_large(bench, e, fuses[e], element, carried[e], limit, usual) for e in fuses}
         opening = [e for e in fuses if not cures[e] and carried[e] > fuses[e]]
         left = left_by(opening)
         if opening and left <= limit:
@@ -189,6 +209,8 @@ def guard(
                 "the engine block to battery negative"
             )
         return Guard(cure="no fuse guards it; fit one at the source that feeds the fault")
+    if usual.get(element, 0.0) > limit:
+        return Guard(cure="no fuse opens; fit thicker wire and a fuse at its source that suits it")
     return Guard(cure=f"no fuse opens; fit one of at most {limit:g} A at its source")
 
 
@@ -198,17 +220,19 @@ def _on(bench: Bench, element: str) -> bool:
     return bench.boat.start.shares_feed or not start
 
 
-def _too_large(bench: Bench, fuse: str, rating: float, element: str, current: float, limit: float) -> str:
+def _too_large(
+    bench: Bench, fuse: str, rating: float, element: str, current: float, limit: float, usual: Mapping[str, float]
+) -> str:
     """Why a fuse does not protect a conductor at a current, and what to fit; empty where it does."""
     area, kind = _area(bench, element), fuse_type(bench.boat, fuse)
     if current > kind.interrupt:
         return f"{current:.0f} A is more than the {fuse} can break ({kind.interrupt:g} A); fit one that can"
     if rating <= limit:
         return ""
-    smaller = f"fit one of at most {limit:g} A"
+    smaller = _smaller(fuse, element, limit, usual)
     within = opening_time(kind, rating, current)[1]
     if area is None or not protects_conductor(kind, rating, area, limit, current):
         return f"the {fuse} of {rating:g} A is too large; {smaller}"
     late = within > IN_TIME or clearing_i2t(kind, rating, current) > conductor_i2t(area)
     why = "may open too late for it" if late else "opens in time here, but guards no smaller overload"
-    return f"the {fuse} of {rating:g} A {why}; {smaller} or thicker wire"
+    return f"the {fuse} of {rating:g} A {why}; {smaller}{'' if 'thicker' in smaller else ' or thicker wire'}"

@@ -3,17 +3,19 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from cranksag.errors import SimulationError
 from cranksag.parts.fuse import FuseType, opening_time
-from cranksag.resolve.model import BLADE, Boat, Note
-from cranksag.studies.faultlist import SOUND, Fault, Parameter
+from cranksag.resolve.model import BLADE, Bank, Boat, HouseFeed, Note, StandbyPack
+from cranksag.studies.faultlist import SOUND, Detach, Fault, Parameter
 from cranksag.studies.faultrun import (
+    HELD_UP,
     SETTLED,
     Bench,
     Pulse,
@@ -35,6 +37,15 @@ from cranksag.verdict.stresses import coil_kick, release_peak
 DEAD = 1.0  # [V] below which a node counts as dead: far under any coil's or regulator's pick-up; engineering estimate
 LIVE_FOR = 0.02  # [s] a voltage counts when it is held for so long
 BACK_FEED = "back-feed into the boat's feed"
+BRIEF = 0.1  # [s] a held solenoid takes longer to drop out; a display stands a surge so short; engineering estimate
+OPENED: Mapping[str, Detach] = {
+    "display feed fuse": Detach("Xfeed", 1),
+    "hold-up fuse of a pack": Detach("Xpack", 0),
+    "hold-up fuse of a bank": Detach("Xbank", 0),
+    "hold-up fuse of a house bank": Detach("Xhousewire", 0),
+    "converter fuse": Detach("Rfuse", 0),
+}
+"""What takes each fuse out of the circuit."""
 UNCHARGED = 0.1  # [-] a bank that takes up less than this share of the sound one's charge stays empty; estimate
 EMPTY = Parameter("Xbank", "v0", 0.0)
 STARTS = ("s terminal", "start signal")
@@ -44,13 +55,15 @@ STARTS = ("s terminal", "start signal")
 class LiveNode:
     """A node that is live: `voltage` [V] against what its loads return to, with the `key` "off" or "run".
 
-    `feeds`: what of "starter", "run solenoid", "excitation" hangs there and is live.
+    `feeds`: what of "starter", "run solenoid", "excitation" hangs there and is live; on the display's supply the names
+    of loads that the key switches. `ended_by`: the fuse that surely opens within `BRIEF` and with which the node dies.
     """
 
     node: str
     voltage: float
     key: str
     feeds: tuple[str, ...] = ()
+    ended_by: Current | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +132,8 @@ class FaultRow:
 
     @property
     def danger(self) -> bool:
-        """Whether the fault brings a protected node to life, or overloads a conductor that no fuse guards."""
+        """Whether the fault brings a protected node to life, overloads a conductor that no fuse guards, or gives
+        a display more voltage than it stands."""
         return bool(self.dangers)
 
 
@@ -149,6 +163,12 @@ def hanging(boat: Boat, traces: Traces) -> Iterator[tuple[str, str, np.ndarray]]
         ground = {"engine block": block, "battery negative": 0.0 * block}.get(node, signals["display_return"])
         yield "feed", "run solenoid", signals["feed"] - ground
     yield "feed", "excitation", np.maximum(signals["feed"] - block, 0.0)
+    for load in boat.loads:
+        if load.at == HELD_UP and load.by_key:
+            ground = {"engine block": block, "battery negative": 0.0 * block}.get(
+                load.return_to, signals["display_return"]
+            )
+            yield HELD_UP, load.name, signals["display_supply"] - ground
     yield "display", "", signals["display"]
 
 
@@ -167,6 +187,44 @@ def live_nodes(boat: Boat, run: Run) -> list[LiveNode]:
             feeds = (*(before.feeds if before else ()), what)
             found[node, key] = LiveNode(node, voltage, key, tuple(dict.fromkeys(feeds)))
     return list(found.values())
+
+
+def with_fuses_opened(bench: Bench, fault: Fault, run: Run, live: list[LiveNode]) -> list[LiveNode]:
+    """The nodes, those told that a fuse ends: computed again, key off, with each fuse opened that surely opens within
+    `BRIEF`. S terminal and start signal are left alone: a starter needs no longer than that to engage."""
+    solenoids = {n.node for n in live if n.key == "off" and n.node not in (*STARTS, "display")}
+    if not solenoids:
+        return live
+    fuses = [c for c in fuses_of(bench, run) if c.key == "off" and c.opens[1] < BRIEF]
+    if not fuses:
+        return live
+    last = max(fuses, key=lambda c: c.opens[1])
+    try:
+        rest = run_fault(bench, fault, phases=1, more=tuple(_opened(bench.boat, c.element) for c in fuses))
+    except SimulationError:
+        return live
+    still = {n.node for n in live_nodes(bench.boat, rest)}
+    return [
+        dataclasses.replace(n, ended_by=last) if n.key == "off" and n.node in solenoids - still else n for n in live
+    ]
+
+
+def fuses_of(bench: Bench, run: Run) -> list[Current]:
+    """The current of each fuse in each position of the key."""
+    fuses = [e for e, (_, rating) in bench.limits.items() if e.endswith("fuse") and rating]
+    return [current_of(bench, run, e, key) for e in fuses for key, _, _ in windows(run)]
+
+
+def opened(bench: Bench, run: Run) -> tuple[Detach, ...]:
+    """The changes that take out each fuse that surely opens within `BRIEF` in some position of the key."""
+    fuses = dict.fromkeys(c.element for c in fuses_of(bench, run) if c.opens[1] < BRIEF)
+    return tuple(_opened(bench.boat, fuse) for fuse in fuses)
+
+
+def _opened(boat: Boat, fuse: str) -> Detach:
+    kinds = ((StandbyPack, "pack"), (Bank, "bank"), (HouseFeed, "house bank"))
+    kind = next((name for cls, name in kinds if isinstance(boat.hold_up, cls)), "")
+    return OPENED[f"{fuse} of a {kind}" if fuse == "hold-up fuse" else fuse]
 
 
 def live_by_design(bench: Bench, bare: Bench | None) -> frozenset[str]:

@@ -31,6 +31,7 @@ INSULATION = 1e6  # [ohm] of the start wire and its terminals on a damp boat; en
 STEP = 4e-3  # [s] step ceiling: a fault may crank the engine at any moment
 WORSE = 1.1  # [-] a current that a fault raises by less than this over the sound boat is not its doing
 WHEN = {"off": "with the key off", "run": "with the key in RUN", "start": "while cranking"}
+HELD_UP = "display supply"  # node of the scenario behind the hold-up
 ROOM = 1.5  # [-] on the envelope of a sound boat's currents
 
 
@@ -74,7 +75,7 @@ def make_bench(boat: Boat) -> Bench:
 
 
 def _always(boat: Boat) -> Iterator[Edit]:
-    """Every run: loads of the feed stay on it as resistances, the hold-up is full, its breaker is on.
+    """Every run: loads switched by the key stay where they are as resistances, the hold-up is full, its breaker is on.
 
     The start wire and the house wire get their ammeters at the source's end, ahead of any short along them.
     """
@@ -83,7 +84,7 @@ def _always(boat: Boat) -> Iterator[Edit]:
     yield Added("Vstartwire kn startwire 0")
     yield Added(f"Cwinding keyst block {WINDING!r}\nRinsulation keyst block {INSULATION!r}")
     for k, load in enumerate(boat.loads):
-        if load.at == "feed" and load.from_time.event == "key on" and load.until.event == "end":
+        if load.at in ("feed", HELD_UP) and load.by_key:
             to = {"engine block": "block", "battery negative": "0"}.get(load.return_to, "dr")
             ohm = _resistance(load.kind, load.amount, boat.nominal_voltage)
             yield Line(f"Xload{k}", f"Rload{k} ld{k} {to} {ohm!r}")

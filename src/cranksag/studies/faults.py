@@ -4,7 +4,8 @@
 With the key off and the hold-up full, three things must stay dead whatever single part fails: the S terminal and the
 start signal (an engine that cranks by itself), and the feed behind the key, on which a run solenoid (an engine that
 will not stop) and the alternator's excitation hang. The first two must stay dead in RUN as well. A conductor that
-carries more than its ampacity where no fuse opens in time is a danger too. Fuses are taken as holding, so that the
+carries more than its ampacity where no fuse opens in time is a danger too, and so is more voltage at a display than it
+stands. Fuses are taken as holding, so that the
 currents can be compared with them.
 """
 
@@ -27,18 +28,32 @@ from cranksag.studies.faultreading import (
     Outcome,
     charge_of,
     currents_of,
+    fuses_of,
     left_empty,
     live_by_design,
     live_nodes,
+    opened,
     outcome,
+    with_fuses_opened,
     with_inrush,
 )
-from cranksag.studies.faultrun import Bench, make_bench, run_fault, without_hold_up
-from cranksag.studies.faultwords import MAY_HOLD, current_warnings, fuse_opens, message, node_dangers, voltage_warnings
+from cranksag.studies.faultrun import Bench, Run, make_bench, run_fault, without_hold_up
+from cranksag.studies.faultwords import (
+    MAY_HOLD,
+    OVER_VOLTAGE,
+    SURGE,
+    current_warnings,
+    fuse_opens,
+    message,
+    node_dangers,
+    node_warnings,
+    voltage_warnings,
+)
 
-RUNS, RUNS_OF_A_BANK = 3, 4
-"""Runs behind a row at most, none longer than a whole crank: the fault, with the key off where its crank fails, and the
-same without the hold-up; with a bank the fault, its charge, the crank beside an empty bank, and without the hold-up."""
+RUNS, RUNS_OF_A_BANK = 5, 6
+"""Runs behind a row at most, none longer than a whole crank: the fault, with the key off where its crank fails, twice
+with fuses opened, and the same without the hold-up; with a bank the fault, its charge, the crank beside an empty bank,
+twice with fuses opened, and without the hold-up."""
 
 __all__ = ["Current", "FaultRow", "FaultStudy", "LiveNode", "fault_document", "run_faults"]
 
@@ -168,7 +183,7 @@ def _current(current: Current) -> dict[str, Any]:
 
 def _badness(row: FaultRow) -> tuple[bool, bool, bool, float, bool]:
     worst = max((c.use for c in row.currents), default=0.0)
-    burns_only = all(n.code in (OVERLOADED, HOT) for n in row.dangers)
+    burns_only = all(n.code in (OVERLOADED, HOT, OVER_VOLTAGE) for n in row.dangers)
     return (not row.danger, burns_only, not row.from_hold_up, -max(worst, 1.0), row.display_holds is True)
 
 
@@ -186,7 +201,8 @@ def _row(bench: Bench, fault: Fault, sound: FaultRow | None, by_design: frozense
             raise
         except SimulationError:
             return _not_computed(fault, trouble)
-    live, currents = live_nodes(bench.boat, run), currents_of(bench, run)
+    live = with_fuses_opened(bench, fault, run, live_nodes(bench.boat, run))
+    currents = currents_of(bench, run)
     charge = charge_of(bench, fault) if isinstance(bench.boat.hold_up, Bank) and run.cranked else None
     charging = None
     if charge is not None:
@@ -197,7 +213,13 @@ def _row(bench: Bench, fault: Fault, sound: FaultRow | None, by_design: frozense
     if sound is not None and left_empty(charge.taken if charge else None, sound):
         found = _with_empty_bank(bench, fault, found)
     loads = current_warnings(bench, (run, *([charging] if charging else [])), fault, currents, sound)
-    warnings = [*loads, *voltage_warnings(bench.boat, found, currents, sound)]
+    volts = voltage_warnings(bench.boat, found, currents, sound)
+    if any(n.code == OVER_VOLTAGE for n in volts):  # a fuse whose gravest current is in another position of the key
+        volts = voltage_warnings(bench.boat, found, fuses_of(bench, run), sound)
+    if any(n.code == SURGE for n in volts) and not _ends_surge(bench, fault, run, sound):
+        volts = voltage_warnings(bench.boat, found, [], sound)
+    dangers += [n for n in volts if n.code == OVER_VOLTAGE]
+    warnings = [*node_warnings(bench.boat, live, by_design), *loads, *(n for n in volts if n.code != OVER_VOLTAGE)]
     row = FaultRow(
         part=fault.part,
         fault=fault.fault,
@@ -217,6 +239,16 @@ def _row(bench: Bench, fault: Fault, sound: FaultRow | None, by_design: frozense
         display_top=found.display_top,
     )
     return dataclasses.replace(row, message=message(bench, run, fault, row, sound, by_design, trouble))
+
+
+def _ends_surge(bench: Bench, fault: Fault, run: Run, sound: FaultRow | None) -> bool:
+    """Whether a display's over-voltage is gone with the fuses opened that surely open within `BRIEF`."""
+    try:
+        rest = run_fault(bench, fault, more=opened(bench, run))
+    except SimulationError:
+        return False
+    found = outcome(bench.boat, rest)
+    return not any(n.code == OVER_VOLTAGE for n in voltage_warnings(bench.boat, found, [], sound))
 
 
 def _with_empty_bank(bench: Bench, fault: Fault, full: Outcome) -> Outcome:
@@ -247,6 +279,7 @@ def _with_blame(
     found = (
         *node_dangers(bare.boat, live_nodes(bare.boat, run), run, by_design),
         *conductor_dangers(bare, run, fault, sound),
+        *voltage_warnings(bare.boat, outcome(bare.boat, run), [], sound),
     )
     codes = {n.code for n in found}
     own = any(n.code not in codes for n in row.dangers)

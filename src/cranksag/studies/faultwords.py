@@ -12,8 +12,30 @@ from cranksag.parts.fuse import melting_i2t, pulse_use
 from cranksag.resolve.model import Bank, Boat, HouseFeed, Note, StandbyPack
 from cranksag.studies.faultlist import Fault
 from cranksag.studies.faultloads import OVERLOADED, amperes, guard, stands
-from cranksag.studies.faultreading import BACK_FEED, DEAD, STARTS, Current, FaultRow, LiveNode, Outcome, left_empty
-from cranksag.studies.faultrun import SETTLED, WHEN, WORSE, Bench, Pulse, Run, heating_current, lasting_current, windows
+from cranksag.studies.faultreading import (
+    BACK_FEED,
+    BRIEF,
+    DEAD,
+    STARTS,
+    Current,
+    FaultRow,
+    LiveNode,
+    Outcome,
+    current_of,
+    left_empty,
+)
+from cranksag.studies.faultrun import (
+    HELD_UP,
+    SETTLED,
+    WHEN,
+    WORSE,
+    Bench,
+    Pulse,
+    Run,
+    heating_current,
+    lasting_current,
+    windows,
+)
 from cranksag.verdict.series import between
 from cranksag.verdict.starting import CONTACT_MADE
 from cranksag.verdict.stresses import DISPLAY_HIGHEST_12, DISPLAY_HIGHEST_24, KICK_LIMIT, SPLIT_VOLTAGE
@@ -21,6 +43,8 @@ from cranksag.verdict.stresses import DISPLAY_HIGHEST_12, DISPLAY_HIGHEST_24, KI
 NOTICED = 0.3  # [V] a lower minimum than the sound boat's that is worth saying
 CARRIES = 0.1  # [A] a back-feed below this is leakage
 MAY_HOLD = 600.0  # [s] a fuse that may take longer counts as holding; engineering estimate
+PULLS_IN = 0.5  # [-] of nominal voltage below which no solenoid pulls in from rest; engineering estimate
+OVER_VOLTAGE, SURGE = "display_over_voltage", "display_surge"
 SHOWS = 1.2  # [-] a front that is more than this above what lasts is told in amperes of its own
 SHORT_CRANK = 3.0  # [s] a fuse that takes longer opens in long cranks only; engineering estimate
 CONSEQUENCES: Mapping[str, Callable[[str], tuple[str, str]]] = {
@@ -35,16 +59,52 @@ CONSEQUENCES: Mapping[str, Callable[[str], tuple[str, str]]] = {
 def node_dangers(boat: Boat, live: list[LiveNode], run: Run, by_design: frozenset[str]) -> list[Note]:
     notes = []
     for node in live:
+        if node.ended_by is not None:
+            continue
         where = f"{node.voltage:.1f} V at the {node.node} {WHEN[node.key]}"
         if node.node in STARTS and node.node not in by_design:
             notes.append(Note("uncommanded_crank", f"{where}: {_engages(boat, run, node.key)}"))
         elif node.node == "feed" and "feed" not in by_design:
             where += _lasts(boat, run)
-            notes += [Note(*CONSEQUENCES[what](where)) for what in node.feeds]
+            feeds = [w for w in node.feeds if w != "run solenoid" or _holds(boat, node)]
+            notes += [Note(*CONSEQUENCES[what](where)) for what in feeds]
+        elif node.node == HELD_UP and HELD_UP not in by_design:
+            where += _lasts(boat, run, "display_supply")
+            feeds = list(node.feeds) if _holds(boat, node) else []
+            notes += [Note("engine_will_not_stop", f"{where}: {_held(name)}") for name in feeds]
     closed = run.traces.signals["main_contact"][-1] > CONTACT_MADE
     if run.cranked and closed and not any(n.code == "uncommanded_crank" for n in notes):
         notes.append(Note("starter_stays_engaged", "the starter stays engaged after the key is let go"))
     return notes
+
+
+def _holds(boat: Boat, node: LiveNode) -> bool:
+    """Whether a live node may hold a solenoid. Reversed, it lets go as its current passes nought, and has to be pulled
+    in anew."""
+    return node.voltage > 0.0 or -node.voltage >= PULLS_IN * boat.nominal_voltage
+
+
+def node_warnings(boat: Boat, live: list[LiveNode], by_design: frozenset[str]) -> list[Note]:
+    """Nodes that are live with the key off and yet hold no solenoid."""
+    notes = []
+    for node in live:
+        where = f"{node.voltage:.1f} V at the {node.node} {WHEN[node.key]}"
+        if node.key != "off" or node.node in (*STARTS, "display", *by_design):
+            continue
+        if node.ended_by is not None:
+            within = _seconds(node.ended_by.opens[1])
+            short = f"until the {node.ended_by.element} opens within {within}, too short to keep a solenoid in"
+            notes.append(Note("live_briefly", f"{where} {short}"))
+        elif not _holds(boat, node):
+            notes.append(Note("live_reversed", f"{where}, reversed and too little to pull a solenoid in"))
+    return notes
+
+
+def _held(name: str) -> str:
+    return (
+        f"the load {name!r} there stays on, and an engine that needs it to run does not stop by the key (keep its hand "
+        "stop in reach); move it to the feed, ahead of the hold-up"
+    )
 
 
 def _engages(boat: Boat, run: Run, key: str) -> str:
@@ -61,10 +121,10 @@ def _engages(boat: Boat, run: Run, key: str) -> str:
     return "not enough to engage this starter, but nothing may be there"
 
 
-def _lasts(boat: Boat, run: Run) -> str:
-    """How long the feed stays live with the key off, where it dies; a bank's fall is drawn out as an exponential."""
+def _lasts(boat: Boat, run: Run, signal: str = "feed") -> str:
+    """How long the feed or another node stays live with the key off, where it dies; a bank falls as an exponential."""
     shift = run.times.key_on
-    time, feed = between(run.traces.time, np.abs(run.traces.signals["feed"]), SETTLED - shift, -1e-3)
+    time, feed = between(run.traces.time, np.abs(run.traces.signals[signal]), SETTLED - shift, -1e-3)
     alive = np.flatnonzero(feed >= DEAD)
     if not alive.size:
         return ""
@@ -104,7 +164,10 @@ def current_warnings(
 
 
 def voltage_warnings(boat: Boat, found: Outcome, currents: list[Current], sound: FaultRow | None) -> list[Note]:
-    """A coil's kick when the key is let go, and the displays' highest voltage, where a fault makes them worse."""
+    """A coil's kick when the key is let go, and the displays' highest voltage, where a fault makes them worse.
+
+    `OVER_VOLTAGE` is a danger, unless a fuse surely ends it within `BRIEF`.
+    """
     notes = []
     usual = (sound.coil_kick or 0.0, sound.display_highest or 0.0) if sound is not None else (0.0, 0.0)
     kick, highest = found.coil_kick or 0.0, found.display_highest or 0.0
@@ -116,7 +179,9 @@ def voltage_warnings(boat: Boat, found: Outcome, currents: list[Current], sound:
     top, key = found.display_top or (0.0, "run")
     if top > max(limit, WORSE * (before[0] if before else 0.0)):
         text = f"{top:.1f} V at the display {WHEN[key]}, above {limit:g} V{_until(currents, key)}"
-        notes.append(Note("display_over_voltage", text))
+        ending = _ending(currents, key)
+        brief = ending is not None and ending.opens[1] < BRIEF
+        notes.append(Note(SURGE if brief else OVER_VOLTAGE, text))
     elif highest > max(limit, WORSE * usual[1]):
         notes.append(Note("release_over_voltage", f"{highest:.1f} V at the display when the key is let go"))
     return notes
@@ -124,15 +189,20 @@ def voltage_warnings(boat: Boat, found: Outcome, currents: list[Current], sound:
 
 def _until(currents: list[Current], key: str) -> str:
     """What becomes of an over-voltage: the fuse that opens first with the same key, or that has opened before."""
+    ending = _ending(currents, key)
+    if ending is None:
+        return ", which can destroy it"
+    if ending.key == key:
+        return f" until the {ending.element} opens"
+    return f", unless the {ending.element} has opened {WHEN[ending.key]} before"
+
+
+def _ending(currents: list[Current], key: str) -> Current | None:
     opening = sorted((c for c in currents if c.opens[1] < MAY_HOLD), key=lambda c: c.opens[1])
     order = list(WHEN)
-    for c in opening:
-        if c.key == key:
-            return f" until the {c.element} opens"
-    for c in opening:
-        if order.index(c.key) < order.index(key):
-            return f", unless the {c.element} has opened {WHEN[c.key]} before"
-    return ", which can destroy it"
+    same = [c for c in opening if c.key == key]
+    before = [c for c in opening if order.index(c.key) < order.index(key)]
+    return next(iter([*same, *before]), None)
 
 
 def _display_limit(boat: Boat, usual: float) -> float:
@@ -313,6 +383,10 @@ def _flat(bench: Bench, run: Run) -> str:
         return f" until the {bench.boat.branch} is empty"
     if not isinstance(hold, StandbyPack):
         return ""
+    if hold.fuse_rating is not None:
+        opens = current_of(bench, run, "hold-up fuse", "off").opens[1]
+        if opens < MAY_HOLD:
+            return f" until the hold-up fuse opens within {_seconds(opens)}"
     drain = heating_current(run, run.traces.signals["pack_current"], SETTLED, run.times.key_on - 1e-3)
     if drain <= 1e-3:
         return ""
