@@ -284,7 +284,7 @@ def read_value(spec: FieldSpec, value: Any) -> Any:
     key = (spec.measures, value)
     if key not in _parsed:
         _parsed[key] = parse(value, _dimension(spec.measures))
-    return _within(spec, _parsed[key], f"{shown(value)} ")
+    return _within(spec, _parsed[key], value)
 
 
 def _read_text(spec: FieldSpec, value: str) -> str:
@@ -300,10 +300,13 @@ def _read_number(spec: FieldSpec, value: Any) -> float:
         raise InputError(["must be a number without quotes"])
     if spec.measures == "count" and type(value) is not int:
         raise InputError(["must be a whole number"])
-    return _within(spec, value, f"{value:g} ")
+    return _within(spec, value, value)
 
 
-def _within(spec: FieldSpec, number: float, label: str) -> float:
+def _within(spec: FieldSpec, number: float, written: str | float) -> float:
+    if spec.low <= number <= spec.high and (spec.low <= 0.0 or number > 0.0):
+        return number
+    label = f"{shown(written)} " if isinstance(written, str) else f"{written:g} "
     if spec.low > 0.0 and number <= 0.0:
         raise InputError([f"{label}must be above zero"])
     if not spec.low <= number <= spec.high:

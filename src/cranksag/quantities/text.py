@@ -50,6 +50,8 @@ _MARKS: Final = {
 def shown(text: str, limit: int = 40) -> str:
     """A piece of user text, quoted, shortened and safe to print on one line."""
     head = text if len(text) <= limit else text[: limit - 3] + "..."
+    if head.isprintable():
+        return f'"{head}"'
     return '"' + "".join(c if c.isprintable() else repr(c)[1:-1] for c in head) + '"'
 
 
