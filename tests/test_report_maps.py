@@ -23,8 +23,9 @@ from cranksag.report.figure import save_figure
 from cranksag.report.maps import COLOURS, margin_map, short
 from cranksag.report.pictures import sweep_picture
 from cranksag.studies import Table, objectives, survivors, write_table
+from cranksag.studies.analysis import boundary
 from cranksag.studies.measures import NUMBERS, TEXTS
-from cranksag.studies.table import AxisColumn
+from cranksag.studies.table import STATUSES, AxisColumn
 
 RATINGS, SIZES, FEEDS = (600.0, 800.0, 1000.0, 1200.0), ("16 AWG", "12 AWG", "10 AWG"), ("battery", "starter stud")
 AREAS = (1.3e-6, 3.3e-6, 5.3e-6)
@@ -128,6 +129,20 @@ def test_a_picture_is_headed_by_its_boat_and_covers_nothing(words: str, title: s
         assert box.x1 <= figure.bbox.x1
         assert box.y1 <= figure.bbox.y1
         assert box.y0 >= max(below)
+
+
+def test_a_place_that_does_not_start_shows_no_margin() -> None:
+    found = table(feeds=("battery",))
+    thin = [row for row in range(len(found)) if found.written["feed.size"][row] == "16 AWG"]
+    stuck = [row for row in thin if found.status[row] == STATUSES.index("held")]
+    found.numbers["starts"][stuck] = 0.0
+    figure = margin_map(found, "battery.rating", "feed.size")
+    field = np.ma.filled(figure.axes[0].get_images()[0].get_array(), np.nan)
+    assert np.isnan(field).sum() == len(stuck) > 0
+    assert "triangles: the engine does not start" in figure.get_suptitle().replace("\n", " ")
+    assert "triangles" not in margin_map(table(), "battery.rating", "feed.size").get_suptitle()
+    assert any(("feed.size", "16 AWG") in place.others for place in boundary(table(feeds=("battery",))))
+    assert not any(("feed.size", "16 AWG") in place.others for place in boundary(found))
 
 
 def test_small_multiples_share_their_scale() -> None:

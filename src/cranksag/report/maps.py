@@ -23,7 +23,7 @@ from matplotlib.text import Text
 
 from cranksag.errors import InputError
 from cranksag.report.figure import DOTS, SIZE, _own_settings, _paragraph, cautions
-from cranksag.studies.analysis import survivors
+from cranksag.studies.analysis import not_started, survivors
 from cranksag.studies.table import STATUSES, Table
 
 if TYPE_CHECKING:
@@ -166,6 +166,7 @@ def _drawn_margins(table: Table, rows: Places) -> Floats:
     """Margins [V], below nil for every row that restarts: a display that lets go at its threshold holds just there."""
     values = table.numbers["margin_v"][rows]
     restarted = table.status[rows] == STATUSES.index("restarted")
+    values = np.where(np.isin(rows, not_started(table)), np.nan, values)  # it holds because nothing cranks
     return np.where(restarted, np.minimum(values, -JUST_SHORT), values)
 
 
@@ -176,14 +177,18 @@ def _contour(ax: Axes, x: Any, y: Any, field: Floats) -> None:
 
 
 def _mark_cells(ax: Axes, table: Table, rows: Places, cells: Places, shape: tuple[int, int], margin: float) -> None:
-    """A dot where every row survives, a cross where a run failed."""
+    """A dot where every row survives, a cross where a run failed, a triangle where the engine does not start."""
     alive = np.isin(rows, survivors(table, margin))
     total, good = (np.bincount(cells, weights, shape[0] * shape[1]) for weights in (None, alive * 1.0))
     failed = np.bincount(cells, (table.status[rows] == STATUSES.index("failed")) * 1.0, shape[0] * shape[1])
     size = float(np.clip(900.0 / max(shape), 12.0, 60.0))
     dot = {"marker": "o", "facecolors": "white", "edgecolors": "black", "linewidths": 0.9}
     cross = {"marker": "x", "color": "black", "linewidths": 1.2}
-    looks: tuple[tuple[Any, dict[str, Any]], ...] = (((total > 0) & (good == total), dot), (failed > 0, cross))
+    stuck = np.bincount(cells, np.isin(rows, not_started(table)) * 1.0, shape[0] * shape[1])
+    triangle = {"marker": "v", "facecolors": "none", "edgecolors": "black", "linewidths": 1.2}
+    looks: tuple[tuple[Any, dict[str, Any]], ...] = (
+        ((total > 0) & (good == total), dot), (failed > 0, cross), (stuck > 0, triangle),
+    )  # fmt: skip
     for places, look in looks:
         found = np.flatnonzero(places)
         beside = (
@@ -303,6 +308,7 @@ def _frame(
         "dots: survivors"
         + (f" with at least {margin:g} V" if margin else "")
         + "; line: zero margin; crosses: failed runs"
+        + ("; triangles: the engine does not start" if not_started(table).size else "")
     )
     if others:
         told += f"; each place shows the worst over {', '.join(others)}"

@@ -192,9 +192,13 @@ class Crossing:
 
 
 def boundary(table: Table, most: int = 100_000) -> list[Crossing]:
-    """Where holding turns into restarting along each axis whose values have an order; at most `most` places."""
+    """Where holding turns into restarting along each axis whose values have an order; at most `most` places.
+
+    A row that holds because nothing cranks is no row that holds.
+    """
     held, failed = STATUSES.index("held"), STATUSES.index("restarted")
     run = np.flatnonzero((table.status == held) | (table.status == failed))
+    run = run[~np.isin(run, not_started(table))]
     found: list[Crossing] = []
     for axis in table.axes:
         if not axis.ordered:
