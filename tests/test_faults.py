@@ -1030,6 +1030,7 @@ def test_a_current_that_comes_and_goes_with_the_compressions_lasts() -> None:
 
 
 @given(st.floats(0.2, 0.4), st.floats(0.05, 0.1), st.floats(0.0, 1.0))
+@example(period=0.3984375, width=0.0625, phase=0.5)
 def test_a_current_that_pauses_between_slow_compressions_lasts(period: float, width: float, phase: float) -> None:
     """Two cylinders at 150 rpm: with no current in the last tenth of a second it was a pulse, and over."""
     run, values = _key_run(lambda t: np.where((t >= 0.0) & (np.mod(t - phase * period, period) < width), 20.0, 0.0))

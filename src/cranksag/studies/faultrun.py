@@ -24,7 +24,7 @@ from cranksag.verdict.stresses import pulse_i2t
 
 SETTLED = 0.03  # [s] after a change of the key before its part of the run is read
 HEATS = 0.1  # [s] currents are averaged over so long; shorter inrush is a matter of I2t
-TURN = 0.4  # [s] a revolution at 150 rpm, a cold engine's: two cylinders compress once in it, a lone one in two
+TURN = 0.5  # [s] a revolution at 150 rpm, a cold engine's, in which two cylinders compress once, and a compression
 SENSE = 1e3  # [ohm] from the feed to the block: the regulator's sense input; engineering estimate
 WINDING = 10e-9  # [F] of the coils and wire on the start signal: a state for a node whose every path may fail; estimate
 INSULATION = 1e6  # [ohm] of the start wire and its terminals on a damp boat; engineering estimate
