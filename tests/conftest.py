@@ -27,7 +27,7 @@ _COMMON = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow], "p
 settings.register_profile("dev", max_examples=50, **_COMMON)
 # The same cases at every run, so that an unrelated change never meets a new one there;
 # `make long-test` looks for new ones.
-settings.register_profile("ci", max_examples=50, derandomize=True, **_COMMON)
+settings.register_profile("ci", max_examples=30, derandomize=True, **_COMMON)
 settings.register_profile("long", max_examples=2000, **_COMMON)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE") or ("ci" if os.environ.get("CI") else "dev"))
 

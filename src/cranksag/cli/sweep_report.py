@@ -35,15 +35,16 @@ def report(
             f"{summary['near_switching']} rows stand near a switching point (column near_switching).", style="yellow"
         )
     alive = survivors(table, summary["survivor_margin_v"])
-    if summary["held"] and not len(alive):
+    burnt = len(ruled_out(table, summary["survivor_margin_v"]))
+    if summary["held"] and not len(alive) and not burnt:
         yield Text(f"No survivors: {_lacking(summary)}.", style="bold red")
     if len(alive):
         weighed = bool(np.isfinite(table.numbers["mass_kg"][alive]).all())
         extra = ("mass_kg" if weighed else "copper_kg", "cost")
         yield _rows(table, alive[:most], f"Survivors, largest margin first ({_count(len(alive), most)})", extra)
         yield from _dangerous(table, alive)
-    if burnt := len(ruled_out(table, summary["survivor_margin_v"])):
-        told = f"{burnt} more rows hold and are ruled out (column dangers): {OVERHEATS}"
+    if burnt:
+        told = f"{burnt} {'more rows' if len(alive) else 'rows'} hold and are ruled out (column dangers): {OVERHEATS}"
         yield Text(f"{told}; `cranksag simulate` says what to do about it.", style="bold red")
     if len(front) and len(goals) > 1:
         wanted = ", ".join(f"{g.name} {'large' if g.largest else 'small'}" for g in goals)
