@@ -19,10 +19,23 @@ import cranksag.validate
 from cranksag.cli.app import app
 from cranksag.errors import DeckError
 from cranksag.parts import battery as b
-from cranksag.parts.starter import steady_state
+from cranksag.parts.engine import engine_circuit, mean_cranking_torque
+from cranksag.parts.starter import RING_GEAR_RATIO, RPM, field_constant, from_rating, steady_state
 from cranksag.parts.starter_fit import fit_points
 from cranksag.parts.starter_published import PUBLISHED_STARTERS
-from cranksag.validate import FAMILIES, PROVENANCE, Check, Row, all_checks, bench, drift, report, run_checks
+from cranksag.validate import (
+    FAMILIES,
+    PROVENANCE,
+    Check,
+    Row,
+    all_checks,
+    bench,
+    boats,
+    currents,
+    drift,
+    report,
+    run_checks,
+)
 from cranksag.validate.records import Sense, band
 
 ROOT = Path(__file__).parents[1]
@@ -168,6 +181,35 @@ def test_the_starter_bench_is_the_static_curve() -> None:
 def test_a_bench_refuses_a_port_that_is_not_there() -> None:
     with pytest.raises(DeckError, match="no port"):
         bench.Bench().part("x", "diode", {"anode": "a"})
+
+
+def test_the_readme_counts_the_checks_as_they_are(rows: list[Row]) -> None:
+    readme = ROOT / "README.md"
+    if not readme.is_file():
+        pytest.skip("README.md is kept in the repository only")
+    said = re.search(r"lists (\d+) outside checks .*?; (\d+) miss", " ".join(readme.read_text("utf-8").split()))
+    assert said is not None
+    assert [int(said[1]), int(said[2])] == [len(rows), sum(not row.passed for row in rows)]
+
+
+def test_the_reason_why_cold_currents_fall_short_of_the_torque_holds() -> None:
+    """The miss of the cold currents names speeds, torques, friction and field: each recomputed from the model."""
+    reason = currents.MISSES["cold"]
+    temperatures = (27.0, 0.0, -18.0, -29.0)
+    runs = [boats.at(boats.DIESEL_12, t) for t in temperatures]
+    amperes, rpm = ([boats.figure(run, name) for run in runs] for name in ("amperes", "rpm"))
+    engines = [engine_circuit(4.2e-3, 4, 17.5, "15W-40", t) for t in temperatures]
+    torque = [mean_cranking_torque(e, n * RPM) for e, n in zip(engines, rpm, strict=True)]
+    motor = from_rating(2500.0, 12.0)
+    field = [field_constant(motor, a) for a in amperes]
+    own = motor.friction_torque + motor.friction_viscous * rpm[0] * RPM * RING_GEAR_RATIO
+    assert f"slows from {rpm[0]:.0f} rpm at 27 degC to {rpm[1]:.0f}, {rpm[2]:.0f} and {rpm[3]:.0f}" in reason
+    asked = [x / torque[0] for x in torque[1:]]
+    assert "asks {:.1f}, {:.1f} and {:.1f} times".format(*asked) in reason
+    grown = [100.0 * (x / field[0] - 1.0) for x in field[1:]]
+    assert "by {:.0f}, {:.0f} and {:.0f} %".format(*grown) in reason
+    assert own / (motor.torque_share * field[0] * amperes[0]) == pytest.approx(0.2, abs=0.02)  # "a fifth"
+    assert all(a / amperes[0] < x for a, x in zip(amperes[1:], asked, strict=True))
 
 
 # --- report and command -------------------------------------------------------------------------------------

@@ -8,11 +8,14 @@ from collections.abc import Callable, Sequence
 from cranksag.validate.records import FAMILIES, Check, Row
 
 DIGITS = 4  # significant digits of every figure shown
+WHOLE_FROM, WHOLE_BELOW = 10**DIGITS, 10**6  # figures between are shown as whole numbers rather than as powers of ten
 
 
 def number(value: float | None) -> str:
-    """A figure with `DIGITS` significant digits; a dash where there is none."""
-    return "-" if value is None else f"{value:.{DIGITS}g}"
+    """A figure with `DIGITS` significant digits, or all of a whole number's; a dash where there is none."""
+    if value is None:
+        return "-"
+    return f"{value:.0f}" if WHOLE_FROM <= abs(value) < WHOLE_BELOW else f"{value:.{DIGITS}g}"
 
 
 def published(check: Check) -> str:
