@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from cranksag.circuit import build_circuit
 from cranksag.cli.summary import _hold_up
 from cranksag.examples import example_text
+from cranksag.parts.diode_heat import SURGE_HALF_CYCLE, surge_use
 from cranksag.parts.fuse import FUSE_TYPES, melting_i2t, opening_time
 from cranksag.parts.pack import MONTH, time_to_flat
 from cranksag.parts.pack_chemistry import CHEMISTRIES
@@ -24,7 +25,7 @@ from cranksag.simulate import simulate
 from cranksag.verdict.fusing import fuse_front
 from cranksag.verdict.hold_up import FLAT
 from cranksag.verdict.results import Result
-from cranksag.verdict.stresses import pulse_i2t, stresses
+from cranksag.verdict.stresses import diode_surge, pulse_i2t, stresses
 from tests.strategies import scenario_of
 
 BLADE = FUSE_TYPES["blade"]
@@ -108,6 +109,42 @@ def test_a_pulse_is_judged_by_its_melting_i2t(peak: float, tau: float) -> None:
         assert front is not None
     if within < 0.6 * low:  # the band's points between ask for no less
         assert front is None
+
+
+# surge of diodes ------------------------------------------------------------------------------------------------------
+
+
+@given(st.floats(1.0, 500.0), st.floats(1.0, 3.0))
+def test_a_half_sine_of_the_printed_length_is_a_surge_of_its_own_peak(peak: float, before: float) -> None:
+    """The definition of the rating: one half sine of 8.3 ms, wherever it stands; what flows backwards does not count."""
+    time = np.union1d(np.linspace(0.0, 4.0, 401), before + np.linspace(0.0, SURGE_HALF_CYCLE, 2001))
+    inside = (time >= before) & (time <= before + SURGE_HALF_CYCLE)
+    current = np.where(inside, peak * np.sin(math.pi * (time - before) / SURGE_HALF_CYCLE), -3.0 * peak)
+    assert diode_surge(time, current) == pytest.approx(peak, rel=1e-3)
+
+
+@given(st.floats(1.0, 500.0), st.floats(2e-4, 1e-3))
+def test_a_short_pulse_is_a_surge_by_its_i2t(peak: float, tau: float) -> None:
+    """peak^2 tau / 2 of an exponential pulse that is over within the half sine, against I^2 t / 2 of that."""
+    time = np.linspace(0.0, 0.05, 50001)
+    use = surge_use(0.5 * peak**2 * tau, diode_surge(time, peak * np.exp(-time / tau)))
+    assert use == pytest.approx(1.0, rel=1e-3)
+
+
+def test_a_bank_without_a_limiter_surges_a_small_diode_and_a_limiter_saves_it() -> None:
+    """0.1 F behind 20 mohm through a diode of 1 A and 25 A of surge; the feed's wire leaves it some 25 A or more."""
+    bare = {"hold_up.capacitance": "0.1 F", "hold_up.inrush_limit": "20 mohm", "hold_up.diode": "1N5819",
+            "feed.length": "3 ft", "feed.size": "10 AWG"}  # fmt: skip
+    surged = _solved("reservoir", bare)
+    found = {(s.part, s.quantity): s for s in stresses(surged.boat, surged.traces, build_circuit(surged.boat).times)}
+    surge = found["feed diode", "surge"]
+    assert surge.limit == 25.0
+    assert surge.exceeded
+    (told,) = (n for n in surged.warnings if n.code == "diode_surge")
+    assert f"half sine of {surge.value:.0f} A" in told.message
+    assert "allows 25 A" in told.message
+    limited = _solved("reservoir", bare | {"hold_up.inrush_limit": "2 ohm"})
+    assert "diode_surge" not in {n.code for n in limited.warnings}
 
 
 # age -----------------------------------------------------------------------------------------------------------------
