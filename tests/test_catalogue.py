@@ -21,8 +21,10 @@ import cranksag.catalogue as catalogue_room
 from cranksag.catalogue import KINDS, PROVENANCES, Catalogue, Entry, build, load_catalogue
 from cranksag.catalogue.fields import read_value
 from cranksag.catalogue.reader import read_text
+from cranksag.catalogue.usual import USUAL, fuse_melting
 from cranksag.errors import InputError
 from cranksag.parts import diode, diode_heat, fuse, relay, supercapacitor
+from cranksag.parts.fuse import FUSE_TYPES, melting_i2t
 from cranksag.parts.joints import JOINTS
 from cranksag.parts.pack_chemistry import capacity_factor
 from cranksag.parts.starter_published import PUBLISHED_STARTERS
@@ -505,3 +507,67 @@ def test_no_filter_breaks_the_catalogue(text: str) -> None:
 def test_public_names() -> None:
     assert isinstance(load_catalogue(), Catalogue)
     assert all(hasattr(catalogue_room, name) for name in catalogue_room.__all__)
+
+
+# --- tolerances ------------------------------------------------------------------------------------------------------
+
+GOVERNING = {
+    "relay": ("coil_resistance", "must_operate"),
+    "diode": ("forward", "leakage"),
+    "capacitor": ("capacitance",),
+    "supercapacitor": ("cell_capacitance", "cell_esr"),
+    "pack": ("capacity", "resistance"),
+    "converter": ("output_voltage",),
+    "display": ("brownout", "power"),
+    "fuse": ("melting_i2t",),
+    "starter": ("points",),
+    "solenoid": ("pull_in", "hold_in"),
+    "battery": ("rating", "capacity"),
+    "joint": ("resistance", "corroded_resistance"),
+    "engine": ("compression_ratio",),
+}
+"""Fields that decide what a part of a kind does in the circuit."""
+
+
+@pytest.mark.parametrize("kind", list(KINDS))
+def test_every_line_carries_a_tolerance_with_its_source(kind: str) -> None:
+    for entry in load_catalogue().entries(kind):
+        found = entry.tolerances()
+        assert set(GOVERNING[kind]) <= set(found), entry.name
+        for field, tolerance in found.items():
+            assert field in entry.values
+            assert -1.0 < tolerance.low <= 0.0 <= tolerance.high
+            assert tolerance.low < tolerance.high
+            assert tolerance.source
+            assert tolerance.provenance in PROVENANCES
+            # a source that says estimate is no published one, and the other way round
+            assert ("engineering estimate" in tolerance.source) <= (tolerance.provenance == "engineering estimate")
+
+
+def test_usual_tolerances_are_of_fields_that_exist() -> None:
+    assert set(USUAL) == set(KINDS)
+    for kind, usual in USUAL.items():
+        assert set(usual) <= set(KINDS[kind])
+
+
+def test_a_line_s_own_tolerance_goes_before_the_usual_one(tmp_path: Path) -> None:
+    text = (
+        '[[pack]]\nname = "mine"\nchemistry = "sealed lead AGM"\ncells = 6\ncapacity = "7 Ah"\nresistance = "25 mohm"\n'
+        'tolerance = { capacity = "3 %" }\nsource = "my bench"\nprovenance = "published"\n'
+    )
+    (tmp_path / "own.toml").write_text(text, encoding="utf-8")
+    mine = load_catalogue([tmp_path / "own.toml"]).find("pack", "mine")
+    found = mine.tolerances()
+    assert (found["capacity"].low, found["capacity"].high) == pytest.approx((-0.03, 0.03))
+    assert found["capacity"].source == "my bench"
+    assert found["resistance"] == USUAL["pack"]["resistance"]
+    # what studies take for the part's own word is the line's alone
+    assert (mine.spread("capacity"), mine.spread("resistance")) == (pytest.approx(0.03), 0.0)
+
+
+@given(st.sampled_from(sorted(FUSE_TYPES)), st.floats(1.0, 200.0))
+def test_a_fuse_s_melting_i2t_lies_in_its_band(kind: str, rating: float) -> None:
+    low, typical, high = melting_i2t(FUSE_TYPES[kind], rating)
+    found = fuse_melting(kind, rating)
+    assert typical * (1.0 + found.low) == pytest.approx(low)
+    assert typical * (1.0 + found.high) == pytest.approx(high)

@@ -49,6 +49,17 @@ def test_json_lists_the_whole_catalogue() -> None:
         assert line["kind"] in KINDS
         assert line["provenance"] in PROVENANCES
         assert line["values"]
+        assert line["tolerance"]
+        assert set(line["tolerance_sources"]) == set(line["tolerance"])
+        for origin in line["tolerance_sources"].values():
+            assert origin["source"]
+            assert origin["provenance"] in PROVENANCES
+
+
+def test_the_table_shows_tolerances_beside_their_values() -> None:
+    shown = " ".join(_run("relay", "--filter", "coil_resistance=90ohm contact=make").stdout.split())
+    assert "coil_resistance 90 ohm +-10 %" in shown
+    assert "must_operate 6.9 V -35 % +0 %" in shown
 
 
 @pytest.mark.parametrize("kind", list(KINDS))

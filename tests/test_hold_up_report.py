@@ -116,7 +116,7 @@ def test_a_pulse_is_judged_by_its_melting_i2t(peak: float, tau: float) -> None:
 
 @given(st.floats(1.0, 500.0), st.floats(1.0, 3.0))
 def test_a_half_sine_of_the_printed_length_is_a_surge_of_its_own_peak(peak: float, before: float) -> None:
-    """The definition of the rating: one half sine of 8.3 ms, wherever it stands; what flows backwards does not count."""
+    """The rating is of one half sine of 8.3 ms, wherever it stands; what flows backwards does not count."""
     time = np.union1d(np.linspace(0.0, 4.0, 401), before + np.linspace(0.0, SURGE_HALF_CYCLE, 2001))
     inside = (time >= before) & (time <= before + SURGE_HALF_CYCLE)
     current = np.where(inside, peak * np.sin(math.pi * (time - before) / SURGE_HALF_CYCLE), -3.0 * peak)

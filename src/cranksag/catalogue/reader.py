@@ -12,6 +12,7 @@ from types import MappingProxyType
 from typing import Any
 
 from cranksag.catalogue.fields import KINDS, LONGEST_TEXT, PROVENANCES, FieldSpec, read_value, spec_of
+from cranksag.catalogue.usual import USUAL, Tolerance, fuse_melting
 from cranksag.errors import InputError
 from cranksag.quantities import DIMENSIONS, nearest, parse, shown
 
@@ -63,7 +64,7 @@ class Entry:
         return read_value(spec, self.values[field]) if field in self.values else default
 
     def spread(self, field: str) -> float:
-        """Relative tolerance of a field, 0 where none is given [-].
+        """Relative tolerance that the line itself states for a field, 0 where it states none [-].
 
         Parameters
         ----------
@@ -75,6 +76,25 @@ class Entry:
         """
         spec_of(self.kind, field)
         return parse(self.tolerance[field], DIMENSIONS["share"]) if field in self.tolerance else 0.0
+
+    def tolerances(self) -> dict[str, Tolerance]:
+        """Tolerance of each field that has one: as the line states it, else as is usual for its kind.
+
+        Returns
+        -------
+        dict of Tolerance by field, in the order of the line
+        """
+        usual = USUAL.get(self.kind, {})
+        found: dict[str, Tolerance] = {}
+        for field in self.values:
+            if field in self.tolerance:
+                stated = self.spread(field)
+                found[field] = Tolerance(-stated, stated, self.source, self.provenance)
+            elif field in usual:
+                found[field] = usual[field]
+            elif (self.kind, field) == ("fuse", "melting_i2t"):
+                found[field] = fuse_melting(self.values["type"], self.value("rating"))
+        return found
 
     def provenance_of(self, field: str) -> str:
         """Provenance of one field: that of the line, unless the field is listed as estimated.
@@ -92,15 +112,21 @@ class Entry:
     def as_dict(self) -> dict[str, Any]:
         """The entry for a JSON document: kind, name, values, tolerance, source, provenance, estimated, note.
 
+        Tolerances are resolved (see `tolerances`), with where each comes from in tolerance_sources.
+
         Returns
         -------
         dict of plain values
         """
+        tolerances = self.tolerances()
         return {
             "kind": self.kind,
             "name": self.name,
             "values": dict(self.values),
-            "tolerance": dict(self.tolerance),
+            "tolerance": {field: str(found) for field, found in tolerances.items()},
+            "tolerance_sources": {
+                field: {"source": found.source, "provenance": found.provenance} for field, found in tolerances.items()
+            },
             "source": self.source,
             "provenance": self.provenance,
             "estimated": sorted(self.estimated),

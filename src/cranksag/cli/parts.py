@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from rich.table import Table
 
     from cranksag.catalogue import Entry
+    from cranksag.catalogue.usual import Tolerance
 
 
 def run(
@@ -34,7 +35,9 @@ def run(
     catalogue: Catalogues = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON list.")] = False,
 ) -> None:
-    """List the catalogue's parts: values, source and provenance of each line.
+    """List the catalogue's parts: values with tolerance, source and provenance of each line.
+
+    A tolerance is the line's own, or the usual one of its kind; --json names the source of each.
 
     A scenario names a part by its name and may override any of its fields.
     """
@@ -49,7 +52,7 @@ def run(
         return
     for each in dict.fromkeys(entry.kind for entry in found):
         console.show(_table(each, [entry for entry in found if entry.kind == each]))
-    console.say(f"{len(found)} parts; --json prints every field with its tolerance and notes")
+    console.say(f"{len(found)} parts; --json prints every field, the source of each tolerance, and notes")
 
 
 def _table(kind: str, entries: Sequence[Entry]) -> Table:
@@ -60,10 +63,13 @@ def _table(kind: str, entries: Sequence[Entry]) -> Table:
     for heading in ("name", "values", "source", "provenance"):
         table.add_column(heading, overflow="fold")
     for entry in entries:
+        tolerances = entry.tolerances()
         table.add_row(
             console.plain(entry.name),
             "; ".join(
-                f"{field} {_shown(value)}" + ("*" if field in entry.estimated else "")
+                f"{field} {_shown(value)}"
+                + ("*" if field in entry.estimated else "")
+                + (f" {_around(tolerances[field])}" if field in tolerances else "")
                 for field, value in entry.values.items()
             ),
             console.plain(entry.source),
@@ -73,6 +79,12 @@ def _table(kind: str, entries: Sequence[Entry]) -> Table:
         table.caption = "* engineering estimate, whatever the line's provenance"
         table.caption_justify = "left"
     return table
+
+
+def _around(tolerance: Tolerance) -> str:
+    """A tolerance behind its value."""
+    text = str(tolerance)
+    return text if text.startswith("-") else f"+-{text}"
 
 
 def _shown(value: Any) -> str:

@@ -24,6 +24,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from cranksag.catalogue.usual import USUAL
 from cranksag.errors import InputError
 from cranksag.parts.relay import OPERATE_SHARE_LOW, OPERATE_SHARE_TYPICAL, must_operate_spread, must_release_spread
 from cranksag.quantities import SHARE, nearest, shown
@@ -132,45 +133,51 @@ def _factor(path: str, factor: float, source: str) -> Spread:
     return Spread(path, "factor", 1.0 / factor, 1.0, factor, source)
 
 
-_JOINT = "engineering estimate: pins and terminals between fresh and corroded"
+def _usual(path: str, kind: str, field: str) -> Spread:
+    """As the catalogue has it for parts of a kind: evenly within as much either way, else by a factor."""
+    usual = USUAL[kind][field]
+    law = "uniform" if usual.high == -usual.low else "factor"
+    return Spread(path, law, 1.0 + usual.low, 1.0, 1.0 + usual.high, usual.source)
+
+
 _SHIPPED = "catalogue tolerance"
-_ELECTROLYTIC = "data sheet of a radial electrolytic series (TWL): +-20 % at 120 Hz and 20 degC"
 
 DEFAULT_SPREADS: tuple[Spread, ...] = (
-    _within("battery.health", 10.0, "engineering estimate: batteries of one type and age"),
+    _usual("battery.health", "battery", "rating"),
     _within("battery.state_of_charge", 5.0, "engineering estimate: charge read from a resting voltage"),
-    _within("house.health", 10.0, "engineering estimate: batteries of one type and age"),
+    _usual("house.health", "battery", "rating"),
     _within("house.state_of_charge", 5.0, "engineering estimate: charge read from a resting voltage"),
     Spread("battery.temperature_law", "uniform", 1.0, 1.0, 1.0, "disagreement of the published temperature laws"),
-    _within("starter.resistance", 15.0, "engineering estimate: spread of production starters about a fitted figure"),
-    _within("starter.pull_in", 10.0, "as the coils of relays: catalogue tolerance"),
-    _within("starter.hold_in", 10.0, "as the coils of relays: catalogue tolerance"),
-    _within("start_circuit.relay", 10.0, "data sheets of automotive relays: coil resistance +-10 %"),
+    _usual("starter.resistance", "starter", "points"),
+    _usual("starter.pull_in", "starter", "pull_in"),
+    _usual("starter.hold_in", "starter", "hold_in"),
+    _usual("start_circuit.relay", "relay", "coil_resistance"),
     Spread("start_circuit.relay_must_operate", "triangular", OPERATE_SHARE_LOW, OPERATE_SHARE_TYPICAL, 1.0,
            "data sheets print a maximum; lowest and typical: engineering estimate"),
     Spread("start_circuit.relay_must_release", "triangular", 1.0, 1.0, 1.0,
            "data sheets print a minimum; highest: release window of a relay to JIS D 5010"),
-    _factor("start_circuit.joints", 2.0, _JOINT),
-    _factor("cables.positive.*.joints", 2.0, _JOINT),
-    _factor("cables.negative.*.joints", 2.0, _JOINT),
-    _factor("feed.joints", 2.0, _JOINT),
-    _factor("feed.return_joints", 2.0, _JOINT),
+    _usual("start_circuit.joints", "joint", "resistance"),
+    _usual("cables.positive.*.joints", "joint", "resistance"),
+    _usual("cables.negative.*.joints", "joint", "resistance"),
+    _usual("feed.joints", "joint", "resistance"),
+    _usual("feed.return_joints", "joint", "resistance"),
     _within("feed.length", 10.0, "engineering estimate: a harness measured along the hull"),
     _factor("engine.friction_factor", 1.3, "engineering estimate: cranking friction from displacement and oil"),
-    _within("displays.*.power", 10.0, "engineering estimate: backlight and units of one type"),
-    _within("displays.*.brownout", 2.0, "from memory: reset supervisors +-1.5 to 2.5 %"),
-    _within("displays.*.input_capacitance", 20.0, _ELECTROLYTIC),
-    _within("hold_up.capacitance", 20.0, _ELECTROLYTIC),
-    _factor("hold_up.esr", 1.5, "engineering estimate: data sheets print a maximum"),
+    _usual("displays.*.power", "display", "power"),
+    _usual("displays.*.brownout", "display", "brownout"),
+    _usual("displays.*.input_capacitance", "display", "input_capacitance"),
+    _usual("hold_up.capacitance", "capacitor", "capacitance"),
+    _usual("hold_up.esr", "capacitor", "esr"),
     _within("hold_up.inrush_limit", 5.0, "series E24 of IEC 60063 goes with +-5 %"),
     _within("hold_up.pack_charge", 10.0, "engineering estimate: months since it was charged"),
-    _factor("hold_up.pack_resistance", 1.3, "engineering estimate: packs of one type and age"),
-    _within("hold_up.coil_resistance", 10.0, "data sheets of automotive relays: coil resistance +-10 %"),
+    _usual("hold_up.pack_resistance", "pack", "resistance"),
+    _usual("hold_up.cut_out", "converter", "cut_out"),
+    _usual("hold_up.coil_resistance", "relay", "coil_resistance"),
     Spread("hold_up.must_operate", "triangular", OPERATE_SHARE_LOW, OPERATE_SHARE_TYPICAL, 1.0,
            "data sheets print a maximum; lowest and typical: engineering estimate"),
     Spread("hold_up.must_release", "triangular", 1.0, 1.0, 1.0,
            "data sheets print a minimum; highest: release window of a relay to JIS D 5010"),
-    _factor("hold_up.joints", 2.0, _JOINT),
+    _usual("hold_up.joints", "joint", "resistance"),
     _factor("hold_up.diode_saturation", 3.0, "engineering estimate: +-40 mV of forward drop between specimens"),
 )  # fmt: skip
 """Spreads where the user names none; those of fields that a boat does not have fall away. A star is any number. The
