@@ -58,9 +58,14 @@ def _pair(drawn: Drawn, more: dict[str, str], **common: str) -> tuple[Result, Re
 @given(drawn=changes(branches=("none",)))
 @settings(max_examples=FEW)
 def test_more_feed_resistance_means_less_voltage(drawn: Drawn) -> None:
-    """Away from switching: 50 mohm more in the supply side lowers the display's minimum."""
+    """Away from switching: 50 mohm more in the supply side lowers the display's minimum.
+
+    A constant power at 3 V and little capacitance makes a feed's inductance ring, and resistance damps that; such a
+    ring reaches even 2 V.
+    """
     joints = float(drawn[1]["feed.joints"].split()[0])
     better, worse = _pair(drawn, {"feed__joints": f"{joints + 50.0} mohm"}, **NOT_SWITCHING)
+    assume(better.display.margin > 0.0 and worse.display.margin > 0.0)
     assert worse.display.minimum_voltage < better.display.minimum_voltage
 
 
@@ -76,6 +81,7 @@ def test_starter_cable_resistance_raises_the_battery_and_lowers_the_stud(drawn: 
         common = {**NOT_SWITCHING, "feed__from": place}
         thick, thin = _pair(drawn, {"cables__positive__1__resistance": "1.3 mohm"}, **common)
         assume(thick.cranks.engages and thin.cranks.engages)
+        assume(thick.display.margin > 0.0 and thin.display.margin > 0.0)
         assume(max(r.display.minimum_at - r.boat.crank.key_on_before for r in (thick, thin)) < INRUSH)
         assert sign * (thin.display.minimum_voltage - thick.display.minimum_voltage) > 0.0
 
