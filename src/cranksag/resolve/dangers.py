@@ -5,11 +5,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from cranksag.parts.conductors import ampacity, conductor_area, drop_class
+from cranksag.parts.conductors import ampacity, conductor_area
 from cranksag.parts.fuse import FuseType, protects_conductor
 from cranksag.parts.pack_chemistry import CHEMISTRIES
 from cranksag.parts.supercapacitor import cell_voltage_margin
 from cranksag.quantities import ConductorSize
+from cranksag.resolve.drops import CircuitDrop
 from cranksag.resolve.fields import SPLIT_VOLTAGE, Ledger
 from cranksag.resolve.hold_up import OVER_CHARGE_12, OVER_CHARGE_24
 from cranksag.resolve.model import (
@@ -146,16 +147,15 @@ def highest_supply(feed: float, house: float, hold: HoldUp) -> float:
     return max(feed, pack, house if isinstance(hold, HouseFeed) else 0.0)
 
 
-def judge_feed(ledger: Ledger, feed: Feed, power: float, nominal: float) -> None:
-    """Warn of a feed whose steady drop, or whose fuse against its wire, a wiring standard would not accept."""
-    resistance = feed.resistance + feed.joints + feed.return_resistance + feed.return_joints
-    drop = drop_class(resistance * power / nominal, nominal)
-    if drop.name == "over 10 %":
-        ledger.warn(
-            "feed_drop",
-            f"the feed drops {100.0 * drop.share:.0f} % of {nominal:g} V with the displays in service, before anyone "
-            "cranks; ISO 13297 and ABYC E-11 sort circuits into 3 % and 10 %, turn to them for the binding figure",
-        )
+def judge_drops(ledger: Ledger, drops: Sequence[CircuitDrop]) -> None:
+    """Warn of each circuit whose lasting drop is beyond every class of the wiring standards."""
+    for found in drops:
+        if found.kind.name == "over 10 %":
+            ledger.warn(found.code, f"{found.message}: thicker wire or sound joints")
+
+
+def judge_feed(ledger: Ledger) -> None:
+    """Warn of a feed whose fuse against its wire a wiring standard would not accept."""
     size, fuse = ledger.values["feed.size"].value, ledger.values["feed.fuse"].value
     if not isinstance(size, ConductorSize) or not isinstance(fuse, float):
         return
