@@ -200,6 +200,15 @@ def test_a_thin_cable_is_named_with_the_limit_for_its_length() -> None:
     assert "ground side" not in told
 
 
+def test_a_worn_main_contact_is_named_though_no_limit_on_the_whole_counts_it() -> None:
+    """5 mohm at some 300 A: 1.5 V, of 0.2 V that TM 5-3820-256-24-4 leaves a solenoid switch."""
+    worn, new = (start(cranked("standby-pack", ("starter.contact_resistance", r))) for r in ("5 mohm", "0.05 mohm"))
+    assert "main contact (starter.contact_resistance) drops 1." in worn.message
+    assert "limit 0.2 V (TM 5-3820-256-24-4" in worn.message
+    assert "main contact" not in new.message
+    assert worn.resistance == new.resistance
+
+
 def test_a_24_v_boat_is_held_against_24_v_limits() -> None:
     sound = start(cranked("converter-24v"))
     tight, wide = start_circuit_limit(24.0)

@@ -30,6 +30,7 @@ VERDICTS = ("3 %", "10 %", "over 10 %", WITHIN, BETWEEN, OVER)
 PLUS_SIDE = "battery + to starter terminal"
 RETURN_SIDES = ("battery - to starter -", "ground side")
 DISCONNECT = "disconnect switch"
+CONTACT = "solenoid switch"
 CABLES = (("cable under 3 ft", 0.9144), ("cable 3 to 6 ft", 1.8288))  # [m] 3 ft and 6 ft: lengths the rows are for
 
 
@@ -85,7 +86,7 @@ def _start_circuit(boat: Boat, traces: Traces, times: KeyTimes) -> WiringCheck:
             mean(time, signals["block"], *window),
         )
         current, total = mean(time, signals["starter_current"], *window), sum(sides)
-    limits = (*whole, *_part_limits(boat, sides))
+    limits = (*whole, *_part_limits(boat, sides, current))
     verdict = OVER if whole[1].exceeded else BETWEEN if whole[0].exceeded else WITHIN
     share = None if total is None else total / boat.nominal_voltage
     told = f"start circuit: {1e3 * ohm:.2f} mohm at 20 degC"
@@ -103,8 +104,9 @@ def _at_20(boat: Boat, element: Element) -> float:
     return element.resistance / hot + element.joints
 
 
-def _part_limits(boat: Boat, sides: tuple[float, float] | None) -> Iterator[WiringLimit]:
-    """Limits on the parts that the boat has: each side, the battery switch, cables of a known length."""
+def _part_limits(boat: Boat, sides: tuple[float, float] | None, current: float | None) -> Iterator[WiringLimit]:
+    """Limits on the parts that the boat has: each side, the battery switch, cables of a known length, and the main
+    contact of the solenoid, which no limit on the whole counts in."""
     nominal = boat.nominal_voltage
     plus, back = sides if sides is not None else (None, None)
     for row in limits_for(nominal, PLUS_SIDE):
@@ -117,6 +119,9 @@ def _part_limits(boat: Boat, sides: tuple[float, float] | None) -> Iterator[Wiri
         drop = None if plus is None or not ohm > 0.0 else plus * (element.resistance + element.joints) / ohm
         for row in _rows_for(boat, element):
             yield _held(f"{element.name} ({element.path})", drop, row)
+    contact = None if current is None else current * boat.solenoid.contact_resistance
+    for row in limits_for(nominal, CONTACT):
+        yield _held("the solenoid's main contact (starter.contact_resistance)", contact, row)
 
 
 def _rows_for(boat: Boat, element: Element) -> list[StartCircuitLimit]:
