@@ -52,7 +52,11 @@ FIELDS: Mapping[str, Mapping[str, str]] = {
 """By the field that names a part: scenario field and the catalogue's name of it."""
 
 BRANCH = {"pack": "standby pack", "relay": "standby pack", "capacitor": "reservoir", "converter": "converter"}
-WORDED = {"hold_up.diode", "hold_up.feed_diode", "hold_up.discharge_diode"}  # a diode has no figure in the scenario
+# a diode has no figure in the scenario, and a corroded joint adds to one that others give as well
+WORDED = {
+    "hold_up.diode", "hold_up.feed_diode", "hold_up.discharge_diode",
+    "feed.corroded", "feed.return_corroded", "start_circuit.corroded", "panel.corroded", "hold_up.corroded",
+}  # fmt: skip
 
 
 @functools.cache

@@ -507,7 +507,7 @@ def test_an_open_ground_strap_sends_the_cranking_current_through_the_display_ret
     made = boat("restarting")
     row = _row(made, "engine ground", "breaks while cranking")
     current = next(c for c in row.currents if c.element == "display return conductor")
-    assert current.limit == 25.0  # 16 AWG, 33 CFR 183.425 Table 5, 105 degC insulation
+    assert current.limit == 25.0 * 0.85  # 16 AWG in engine spaces, 33 CFR 183.425 Table 5, 105 degC insulation
     feed = made.feed
     loop = feed.return_resistance + feed.return_joints
     bound = made.battery.open_circuit_voltage / loop
@@ -567,8 +567,9 @@ SHORTED = ("display feed conductor", "shorted to ground")
     ("changes", "fuse"),
     [
         ((), True),  # the default of 5 A on 16 AWG
-        ((("feed.fuse", "25 A"),), True),  # as much as the wire carries (33 CFR 183.425 Table 5, 105 degC): guarded
-        ((("feed.fuse", "40 A"),), False),  # above it
+        ((("feed.fuse", "20 A"),), True),  # 0.85 of 25 A in engine spaces (33 CFR 183.425 Table 5, 105 degC): guarded
+        ((("feed.fuse", "25 A"),), False),  # above it, if not outside engine spaces
+        ((("feed.fuse", "40 A"),), False),
         ((("feed.fuse", "none"),), False),
     ],
 )
@@ -581,7 +582,8 @@ def test_a_shorted_feed_is_a_danger_without_a_fuse_that_suits_its_wire(
     (told,) = (r for r in fault_document((row,)))
     assert told["danger"] is not fuse
     if not fuse:
-        assert "fit one of at most 25 A" in row.message
+        assert "which carries 21.25 A in engine spaces" in row.message
+        assert "fit one of at most 21.25 A" in row.message
         assert "DANGER" in _rendered((row,))
 
 
@@ -680,7 +682,7 @@ def test_a_pulse_in_a_wire_is_a_danger_exactly_above_its_i2t(peak: float, length
 
 
 def test_a_conductor_behind_a_good_fuse_is_told_with_the_fuse(boat: Make) -> None:
-    """54 A through a return that carries 25 A stood there without the fuse that ends it within 30 ms."""
+    """54 A through a return that carries 21.25 A stood there without the fuse that ends it within 30 ms."""
     row = _row(boat("standby-pack"), "pack positive wire", "shorted to ground")
     assert not row.danger
     told = next(n.message for n in row.warnings if "display return conductor" in n.message)
@@ -694,7 +696,7 @@ def test_a_conductor_behind_a_good_fuse_is_told_with_the_fuse(boat: Make) -> Non
 def test_a_start_wire_shorted_to_ground_has_no_fuse_to_open(boat: Make) -> None:
     row = _row(boat("restarting"), "start circuit's supply wire", "shorted to ground")
     assert [n.code for n in row.dangers] == ["conductor_overloaded"]
-    assert "no fuse opens; fit one of at most 35 A at its source" in row.message
+    assert "no fuse opens; fit one of at most 29.75 A at its source" in row.message
 
 
 @pytest.mark.parametrize(("length", "engages"), [("6 ft", True), ("15 ft", False)])
@@ -921,7 +923,7 @@ def test_the_limit_of_a_row_covers_all_its_runs(boat: Make, monkeypatch: pytest.
 def test_one_cure_for_two_wires_is_said_once(boat: Make) -> None:
     row = _row(boat("restarting"), "start wire", "shorted to ground")
     assert len(row.dangers) == 2
-    assert row.message.count("fit one of at most 35 A at its source") == 1
+    assert row.message.count("fit one of at most 29.75 A at its source") == 1
     assert "through the start wire" in row.message
     assert "through the start circuit's supply wire" in row.message
 

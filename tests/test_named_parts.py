@@ -25,7 +25,8 @@ from tests.part_fields import FIELDS, OWN, WORDED, boat, branch_of, entries, own
 
 def test_every_field_that_names_a_part_is_tried_here() -> None:
     named = {path for path, doc in field_table().items() if doc.parts}
-    tried = {path.replace(".0.", ".*.") for path in FIELDS} | WORDED | {"cables.negative.*.part"}
+    cables = {"cables.negative.*.part", "cables.positive.*.corroded", "cables.negative.*.corroded"}
+    tried = {path.replace(".0.", ".*.") for path in FIELDS} | WORDED | cables
     assert named == tried
 
 

@@ -4,11 +4,15 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from cranksag.circuit.boat import node_of
 from cranksag.errors import InputError
 from cranksag.examples import example_names, example_text
+from cranksag.parts.conductors import AWG_SHELF_NAMES
 from cranksag.resolve import Boat, resolve
+from cranksag.resolve.carrying import carrying
 from cranksag.scenario import loads_scenario
 
 PACK = {"hold_up.branch": "standby pack"}
@@ -356,7 +360,50 @@ def test_a_switch_named_as_a_part_is_the_node_of_that_name() -> None:
 
 @pytest.mark.parametrize(
     ("size", "fuse", "warned"),
-    [("18 AWG", "20 A", False), ("18 AWG", "25 A", True), ("20 AWG", "5 A", False), ("20 AWG", "25 A", True)],
+    [("18 AWG", "15 A", False), ("18 AWG", "20 A", True), ("20 AWG", "5 A", False), ("20 AWG", "25 A", True)],
 )
 def test_a_feed_thinner_than_the_table_has_no_leave_to_carry_more(size: str, fuse: str, warned: bool) -> None:
     assert ("feed_fuse" in warnings({"feed.size": size, "feed.fuse": fuse})) is warned
+
+
+CLEAR = {"feed.from": "panel", "feed.return_to": "battery negative", "panel.length": "3 m"}
+HOT_PACK = {"hold_up.branch": "standby pack", "hold_up.size": "16 AWG", "hold_up.fuse": "25 A"}
+
+
+@pytest.mark.parametrize(
+    ("changes", "hot"),
+    [
+        ({}, True),
+        ({"feed.from": "battery", "feed.return_to": "battery negative"}, True),
+        ({"feed.from": "panel", "panel.length": "3 m"}, True),  # returns to the engine block
+        (CLEAR, False),
+    ],
+)
+def test_a_harness_through_the_engine_space_carries_less(changes: dict[str, str], hot: bool) -> None:
+    """16 AWG: 25 A, in engine spaces 0.85 of it (33 CFR 183.425, Table 5 and its note 1, 105 degC)."""
+    for fuse, warned in (("20 A", False), ("25 A", hot), ("30 A", True)):
+        notes = {n.code: n.message for n in boat({**changes, "feed.size": "16 AWG", "feed.fuse": fuse}).warnings}
+        assert ("feed_fuse" in notes) is warned
+        if warned:
+            told = "21.25 A of 16 AWG in engine spaces (33 CFR 183.425, Table 5, 105 degC times 0.85 for engine spaces)"
+            assert (told in notes["feed_fuse"]) is hot
+
+
+def test_an_added_source_s_wire_carries_less_only_where_the_source_is_in_the_engine_room() -> None:
+    for place, hot in (("helm", False), ("engine room", True)):
+        notes = [n.message for n in boat({**HOT_PACK, "hold_up.placed_at": place}).dangers]
+        above = [text for text in notes if "above the wire's" in text]
+        assert bool(above) is hot
+        assert all("21.2 A (16 AWG in engine spaces)" in text for text in above)
+
+
+@given(st.sampled_from(AWG_SHELF_NAMES), st.sampled_from(["feed.size", "feed.return_size", "start_circuit.size"]))
+def test_no_conductor_carries_more_in_the_engine_space(name: str, path: str) -> None:
+    hot, clear = (carrying(boat({**changes, path: f"{name} AWG"}).values, path) for changes in ({}, CLEAR))
+    assert hot is not None
+    assert clear is not None
+    assert hot.current <= clear.current
+    assert hot.derated is hot.listed
+    assert clear.derated is (clear.listed and path == "start_circuit.size")
+    if hot.derated and not clear.derated:
+        assert hot.current == pytest.approx(0.85 * clear.current)

@@ -52,6 +52,8 @@ def document(doc: FieldDoc, value: Any) -> dict[str, Any]:
         row.pop("current", None)
     elif parents == ["loads", "*"] and name == "power":
         row.pop("current")
+    if name.endswith("corrosion"):
+        row[name.replace("corrosion", "corroded")] = "multi-pin connector pin"
     if doc.branches:
         row["branch"] = doc.branches[0]
     row[name] = value

@@ -657,15 +657,22 @@ def test_a_starter_cable_that_burns_is_no_answer(monkeypatch: pytest.MonkeyPatch
 @pytest.mark.parametrize(
     ("path", "shelf", "written", "answer", "out"),
     [
-        ("feed.size", "20 AWG,18 AWG,16 AWG", {"feed.fuse": "25 A"}, "16 AWG", {"20 AWG": 5.0, "18 AWG": 20.0}),
-        ("feed.fuse", "40 A,5 A", {"feed.fuse": "40 A"}, "5 A", {"40 A": 25.0}),
-        ("feed.fuse_part", "blade 40 A,blade 5 A", {}, "blade 5 A", {"blade 40 A": 25.0}),
+        (
+            "feed.size",
+            "20 AWG,18 AWG,16 AWG,14 AWG",
+            {"feed.fuse": "25 A"},
+            "14 AWG",
+            {"20 AWG": 5.0, "18 AWG": 17.0, "16 AWG": 21.25},
+        ),
+        ("feed.fuse", "40 A,5 A", {"feed.fuse": "40 A"}, "5 A", {"40 A": 21.25}),
+        ("feed.fuse_part", "blade 40 A,blade 5 A", {}, "blade 5 A", {"blade 40 A": 21.25}),
     ],
 )
 def test_a_feed_fuse_above_what_its_wire_carries_is_no_answer(
     monkeypatch: pytest.MonkeyPatch, path: str, shelf: str, written: dict[str, str], answer: str, out: dict[str, float]
 ) -> None:
-    """16 AWG carries 25 A and 18 AWG 20 A (33 CFR 183.425, Table 5, 105 degC), also where the boat as written errs."""
+    """16 AWG carries 25 A and 18 AWG 20 A (33 CFR 183.425, Table 5, 105 degC), 0.85 of that in engine spaces (note 1),
+    also where the boat as written errs."""
     monkeypatch.setattr("cranksag.studies.size.run_many", run_here)
     found = size(boat(written, "standby-pack"), path, "0.3 V", (), shelf=shelf, simulate=crank)
     assert found.answer is not None
@@ -696,7 +703,9 @@ def test_the_answer_comes_with_its_warnings(tmp_path: Path) -> None:
     done = CliRunner().invoke(app, words)
     assert done.exit_code == 0, done.stderr
     told = " ".join(done.stdout.split())
-    assert re.search(r"feed_fuse: a 40 A fuse is above the 25 A of 16 AWG .* \(in as written\)", told)
+    assert re.search(
+        r"feed_fuse: a 40 A fuse is above the 21\.25 A of 16 AWG in engine spaces .* \(in as written\)", told
+    )
     assert re.search(r"vented_helm: .* \(in vented\)", told)
     found = json.loads(CliRunner().invoke(app, [*words, "--json"]).stdout)
     assert {(w["code"], w["corner"]) for w in found["warnings"]} >= {

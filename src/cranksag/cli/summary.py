@@ -60,6 +60,7 @@ def summary(result: Result) -> Iterator[RenderableType]:
     if len(result.hold_up) > 1:
         yield _section(f"Hold-up: {result.hold_up['branch']}", _pairs(_hold_up(result)))
     yield _section(_budget_heading(result), Group(*_budget(result)))
+    yield _section("Wiring against published limits", _list(_wiring(result)))
     yield from _notes("Warnings", result.warnings, "bold yellow")
     yield _section("Next", _list(next_steps(result)))
     yield _section("Cautions", _list(CAUTIONS), "dim")
@@ -85,6 +86,14 @@ def alert(found: Iterable[tuple[str, Result]]) -> None:
 def dangers(result: Result) -> Iterator[RenderableType]:
     """The dangers alone."""
     yield from _notes("Dangers", result.dangers, "bold red")
+
+
+def _wiring(result: Result) -> Iterator[str]:
+    """How each circuit stands against published limits; the sentence of one that is warned about stands there."""
+    warned = {note.message for note in result.warnings}
+    for check in result.wiring:
+        told = any(message.startswith(check.message) for message in warned)
+        yield f"{check.circuit}: beyond every published limit, see the warning {check.code}" if told else check.message
 
 
 def _section(heading: str, body: RenderableType, style: str = "bold") -> RenderableType:

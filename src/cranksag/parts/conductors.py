@@ -148,7 +148,8 @@ CFR_TABLE_5: Mapping[str, tuple[float, float]] = MappingProxyType(
     }
 )
 CFR_COLUMNS = (105, 60)  # [degC] insulation ratings in the order of the tuples above
-#: [-] factor inside engine spaces, note 1 of Table 5 (from memory; equals sqrt((T-50)/(T-30)) to 0.01)
+#: [-] factor inside engine spaces, note 1 of Table 5 (0.85: a chandler's wire chart, jamestowndistributors.com,
+#: which prints 21 A for 16 AWG there; 0.58 from memory; both equal sqrt((T-50)/(T-30)) to 0.01)
 CFR_ENGINE_SPACE: Mapping[int, float] = MappingProxyType({105: 0.85, 60: 0.58})
 CFR_NOTE = (
     "33 CFR 183.425 Table 5, 30 degC ambient; cranking-motor conductors are outside it. "

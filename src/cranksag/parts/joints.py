@@ -20,6 +20,7 @@ __all__ = [
     "START_CIRCUIT_LIMITS",
     "Joint",
     "StartCircuitLimit",
+    "corroded_resistance",
     "joint_resistance",
     "limits_for",
     "series_resistance",
@@ -145,6 +146,17 @@ START_CIRCUIT_LIMITS: tuple[StartCircuitLimit, ...] = (
 )
 
 
+def corroded_resistance(sound: float, corroded: float, corrosion: float) -> float:
+    """Contact resistance between two conditions, sound^(1-c) x corroded^c.
+
+    Parameters: sound, corroded : of the joint [ohm], above zero; corrosion c : 0 sound, 1 corroded [-].
+    Returns: resistance [ohm], exactly the one or the other at the ends.
+    Source: engineering estimate; film and loss of contact area multiply resistance.
+    """
+    resistance: float = sound ** (1.0 - corrosion) * corroded**corrosion
+    return resistance
+
+
 def joint_resistance(name: str, corrosion: float = 0.0) -> float:
     """Contact resistance of one joint, sound^(1-c) x corroded^c.
 
@@ -156,9 +168,7 @@ def joint_resistance(name: str, corrosion: float = 0.0) -> float:
         raise InputError([f'joint "{name}" is unknown: use {", ".join(JOINTS)}'])
     if not 0.0 <= corrosion <= 1.0:
         raise InputError([f"corrosion {corrosion:g} must lie between 0 (sound) and 1 (corroded)"])
-    joint = JOINTS[name]
-    resistance: float = joint.sound ** (1.0 - corrosion) * joint.corroded**corrosion
-    return resistance
+    return corroded_resistance(JOINTS[name].sound, JOINTS[name].corroded, corrosion)
 
 
 def series_resistance(names: Iterable[str], corrosion: float = 0.0) -> float:

@@ -13,6 +13,7 @@ from cranksag.verdict.display import first_runs
 from cranksag.verdict.results import BudgetLine, DisplayResult, Result
 from cranksag.verdict.shortfall import charging_advice, shortfalls, uncharged
 from cranksag.verdict.starting import RELAY_COIL
+from cranksag.verdict.wiring import PLUS_SIDE, RETURN_SIDES, START_DROP
 
 __all__ = [
     "CAUTIONS",
@@ -232,16 +233,36 @@ def _repairs(result: Result) -> Iterator[str]:
     cranks = result.cranks
     if not cranks.engages:
         yield from _start_circuit(result)
+        yield from _start_drop(result)
         return
     if not cranks.turns or not cranks.fires:
         yield (
             "Make the engine start first (charge and test the battery, check its cables): no hold-up cures a boat that "
             "does not start."
         )
+    yield from _start_drop(result)
     if not result.display.holds:
         named = _largest(result.demand_budget)
         if named:
             yield f"Look at the largest drops first, a repair there comes before any hold-up: {named}."
+
+
+def _start_drop(result: Result) -> Iterator[str]:
+    """How to measure a start circuit that drops more than any published limit, with the limits of each side."""
+    if all(note.code != START_DROP for note in result.warnings):
+        return
+    check = next(check for check in result.wiring if check.code == START_DROP)
+    sides = (("battery + to the starter stud", (PLUS_SIDE,)), ("engine block to battery -", RETURN_SIDES))
+    told = []
+    for name, parts in sides:
+        limits = [limit for limit in check.limits if limit.part in parts]
+        published = " and ".join(f"{limit.limit:g} V" for limit in limits)
+        here = "" if limits[0].value is None else f"{volts(limits[0].value)} by this estimate, "
+        told.append(f"{name} ({here}published {'limit' if len(limits) == 1 else 'limits'} {published})")
+    yield (
+        f"Measure the start circuit with a meter on the posts and studs themselves while someone cranks: {told[0]}, "
+        f"then {told[1]}; go along the side that drops more, joint by joint."
+    )
 
 
 def _start_circuit(result: Result) -> Iterator[str]:

@@ -14,10 +14,12 @@ from cranksag.resolve.dangers import (
     judge,
     judge_converter,
     judge_diodes,
+    judge_drops,
     judge_feed,
     judge_loads,
     judge_supply,
 )
+from cranksag.resolve.drops import display_drops
 from cranksag.resolve.fields import Ledger, field_doc_text
 from cranksag.resolve.hold_up import hold_up
 from cranksag.resolve.model import Boat, ConverterAhead, Note, Value
@@ -93,7 +95,8 @@ def _boat(ledger: Ledger) -> Boat:
         feeding, house_charging = sections.charging_voltages(ledger, feed, panel, charging)
         if isinstance(hold, ConverterAhead):
             judge_converter(ledger, hold, feed, nominal, feeding)
-        judge_feed(ledger, feed, power, nominal)
+        judge_drops(ledger, display_drops(feed, displays, loads, hold, nominal))
+        judge_feed(ledger)
         highest = highest_supply(feeding, house_charging, hold)
         judge_supply(ledger, displays, highest, nominal)
         judge_diodes(ledger, hold, max(highest, feeding))

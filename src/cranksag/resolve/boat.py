@@ -8,6 +8,7 @@ import math
 from cranksag.parts.battery import BatteryCircuit, bank_circuit, charged_above_full, open_circuit_voltage, scaled
 from cranksag.parts.conductors import inductance_per_metre, run_resistance
 from cranksag.parts.display import CONVERTER_MINIMUM_SHARE, display_circuit
+from cranksag.resolve.corrosion import with_corrosion
 from cranksag.resolve.fields import Ledger, Section
 from cranksag.resolve.hold_up import named_diode, named_fuse
 from cranksag.resolve.model import (
@@ -116,7 +117,7 @@ def panel(ledger: Ledger, engine_room: float) -> Panel:
     source = section.value("from", usual, "house battery if there is one, else the battery switch")
     if source == "house battery" and ledger.scenario.house is None:
         section.problem("from", "there is no [house] bank to feed the panel")
-    joints = section.number("joints")
+    joints = with_corrosion(section, section.number("joints"))
     if section.written("resistance") is not None:
         return Panel(source, section.number("resistance") + joints)
     conductor = run_resistance(section.value("size"), section.number("length"), engine_room)
@@ -140,7 +141,8 @@ def cable_elements(ledger: Ledger, side: str, temperature: float) -> tuple[Eleme
         if row.resistance is not None or (entry is not None and row.length is None):
             extra = row.joints if row.joints is not None else 0.0
             ledger.note(f"{path}.{number}.joints", extra, origin if row.joints is not None else "default", BARE)
-            element = Element(name, f"{path}.{number}", section.number("resistance", entry=entry), extra, 0.0)
+            ohm, extra = section.number("resistance", entry=entry), with_corrosion(section, extra, part=entry)
+            element = Element(name, f"{path}.{number}", ohm, extra, 0.0)
         elif row.size is None or row.length is None:  # its part is unknown, or "none"
             if entry is None and section.written("part") in (None, "none"):
                 section.problem("part", "without a part a cable needs length and size, or resistance")
@@ -153,7 +155,7 @@ def cable_elements(ledger: Ledger, side: str, temperature: float) -> tuple[Eleme
                 name,
                 f"{path}.{number}",
                 resistance,
-                section.number("joints"),
+                with_corrosion(section, section.number("joints"), part=entry),
                 inductance_per_metre(size) * length,
             )
         elements.append(element)
@@ -236,9 +238,9 @@ def feed(ledger: Ledger, engine_room: float, helm: float) -> Feed:
         source=source,
         return_to=section.value("return_to"),
         resistance=run_resistance(size, length, mean),
-        joints=section.number("joints"),
+        joints=with_corrosion(section, section.number("joints")),
         return_resistance=run_resistance(return_size, back, mean),
-        return_joints=section.number("return_joints"),
+        return_joints=with_corrosion(section, section.number("return_joints"), "return_"),
         key_terminal=section.value("key_terminal"),
         dead_in_start=bool(section.value("dead_in_start")),
         key_break=section.number("key_break"),

@@ -5,11 +5,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from cranksag.parts.conductors import ampacity, conductor_area, drop_class
+from cranksag.parts.conductors import conductor_area
 from cranksag.parts.fuse import FuseType, protects_conductor
 from cranksag.parts.pack_chemistry import CHEMISTRIES
 from cranksag.parts.supercapacitor import cell_voltage_margin
-from cranksag.quantities import ConductorSize
+from cranksag.resolve.carrying import WHERE, carrying
+from cranksag.resolve.drops import CircuitDrop
 from cranksag.resolve.fields import SPLIT_VOLTAGE, Ledger
 from cranksag.resolve.hold_up import OVER_CHARGE_12, OVER_CHARGE_24
 from cranksag.resolve.model import (
@@ -31,7 +32,6 @@ BATTERY_CHEMISTRY = {
     "gel": "sealed lead gel",
 }
 """Chemistries of start and house batteries by their names among the packs."""
-SMALL_WIRE = 5.0  # [A] for sizes below the ampacity table; engineering estimate
 BATTERY_NOMINAL = 12.0  # [V] of one lead-acid battery
 AT_REST = 1.06  # [-] full battery at rest over nominal voltage: 12.7 V of 12 V; common practice
 HOUSE_SHORT = 2000.0  # [A] what a house bank can give into a dead short; engineering estimate
@@ -146,27 +146,21 @@ def highest_supply(feed: float, house: float, hold: HoldUp) -> float:
     return max(feed, pack, house if isinstance(hold, HouseFeed) else 0.0)
 
 
-def judge_feed(ledger: Ledger, feed: Feed, power: float, nominal: float) -> None:
-    """Warn of a feed whose steady drop, or whose fuse against its wire, a wiring standard would not accept."""
-    resistance = feed.resistance + feed.joints + feed.return_resistance + feed.return_joints
-    drop = drop_class(resistance * power / nominal, nominal)
-    if drop.name == "over 10 %":
-        ledger.warn(
-            "feed_drop",
-            f"the feed drops {100.0 * drop.share:.0f} % of {nominal:g} V with the displays in service, before anyone "
-            "cranks; ISO 13297 and ABYC E-11 sort circuits into 3 % and 10 %, turn to them for the binding figure",
-        )
-    size, fuse = ledger.values["feed.size"].value, ledger.values["feed.fuse"].value
-    if not isinstance(size, ConductorSize) or not isinstance(fuse, float):
-        return
-    limit = ampacity(size)
-    carries = limit.current if limit is not None else SMALL_WIRE
-    source = "33 CFR 183.425, Table 5, 105 degC" if limit is not None else "estimated, thinner than 33 CFR 183.425 has"
-    if fuse > carries:
+def judge_drops(ledger: Ledger, drops: Sequence[CircuitDrop]) -> None:
+    """Warn of each circuit whose lasting drop is beyond every class of the wiring standards."""
+    for found in drops:
+        if found.kind.name == "over 10 %":
+            ledger.warn(found.code, f"{found.message}: thicker wire or sound joints")
+
+
+def judge_feed(ledger: Ledger) -> None:
+    """Warn of a feed whose fuse against its wire a wiring standard would not accept."""
+    wire, fuse = carrying(ledger.values, "feed.size"), ledger.values["feed.fuse"].value
+    if wire is not None and isinstance(fuse, float) and fuse > wire.current:
         ledger.warn(
             "feed_fuse",
-            f"a {fuse:g} A fuse is above the {carries:g} A of {size} ({source}): "
-            "smaller fuse or thicker wire; turn to the standard that applies for the binding figure",
+            f"a {fuse:g} A fuse is above the {wire.current:.4g} A of {wire.size}{WHERE if wire.derated else ''} "
+            f"({wire.source}): smaller fuse or thicker wire; turn to the standard that applies for the binding figure",
         )
 
 
@@ -256,13 +250,12 @@ def _unprotected(
     ledger: Ledger, path: str, rating: float, fuse: FuseType, short: float, *, lenient: bool = False
 ) -> None:
     """What a fuse leaves unprotected of the conductor at `path`; `lenient`: its breaking capacity is but a warning."""
-    size = ledger.values[path].value
-    if not isinstance(size, ConductorSize):
+    wire = carrying(ledger.values, path)
+    if wire is None:
         return
-    allowed = ampacity(size)
-    carries = allowed.current if allowed is not None else SMALL_WIRE
-    for reason in protects_conductor(fuse, rating, conductor_area(size), carries, short):
-        message = f"{reason} ({size}): smaller fuse, thicker wire or a fuse type that breaks more"
+    where = WHERE if wire.derated else ""
+    for reason in protects_conductor(fuse, rating, conductor_area(wire.size), wire.current, short):
+        message = f"{reason} ({wire.size}{where}): smaller fuse, thicker wire or a fuse type that breaks more"
         if lenient and "break" in reason:
             ledger.warn("fuse_breaking_capacity", message)
         else:

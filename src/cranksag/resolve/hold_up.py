@@ -31,6 +31,7 @@ from cranksag.parts.supercapacitor import (
 )
 from cranksag.parts.supercapacitor import lifetime as supercapacitor_lifetime
 from cranksag.quantities import shown
+from cranksag.resolve.corrosion import with_corrosion
 from cranksag.resolve.fields import SPLIT_VOLTAGE, Ledger, Section
 from cranksag.resolve.model import (
     BLADE,
@@ -191,7 +192,7 @@ def _standby_pack(ledger: Ledger, section: Section, temperature: float, nominal:
         or diode_circuit(DiodeModel(15e-6, 1.25, 30e-3), temperature),
         feed_diode=_diode(ledger, section, "feed_diode", temperature, nominal),
         fuse_rating=fuse,
-        fuse_resistance=fuse_ohm + wire + section.number("joints"),
+        fuse_resistance=fuse_ohm + wire + with_corrosion(section, section.number("joints")),
         recharge=recharge,
         recharge_resistance=recharge_ohm if recharge != "none" else 0.0,
         recharge_voltage=RECHARGE_VOLTAGE * full / PACK_VOLTAGE,
@@ -364,7 +365,7 @@ def _house_feed(ledger: Ledger, section: Section, temperature: float, nominal: f
     return HouseFeed(
         # one way: its current returns by the display's return wire, which is in the circuit already
         resistance=run_resistance(section.value("size"), section.number("length"), temperature),
-        joints=section.number("joints"),
+        joints=with_corrosion(section, section.number("joints")),
         diode=diode or diode_circuit(DiodeModel(15e-6, 1.25, 30e-3), temperature),
         feed_diode=_diode(ledger, section, "feed_diode", temperature, nominal),
         fuse_rating=fuse,

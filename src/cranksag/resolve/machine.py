@@ -29,6 +29,7 @@ from cranksag.parts.starter import MotorCircuit, MotorKind, from_rating, motor_a
 from cranksag.parts.starter_bench import BenchPoint
 from cranksag.parts.starter_fit import fit_points
 from cranksag.quantities import POWER, format_quantity, shown
+from cranksag.resolve.corrosion import with_corrosion
 from cranksag.resolve.fields import SPLIT_VOLTAGE, Ledger, Section
 from cranksag.resolve.model import Feed, StartCircuit
 from cranksag.scenario.cranking import OILS
@@ -138,6 +139,7 @@ def start_circuit(ledger: Ledger, feed: Feed, nominal: float, engine_room: float
     length = section.number("length", ledger.values["feed.length"].value, "as feed.length")
     back = section.number("return_length", length, "as length")
     size, joints = section.value("size"), section.number("joints")
+    wire_joints = with_corrosion(section, joints if shares else 0.5 * joints)
     mean = 0.5 * (engine_room + helm)
     neutral = section.value("neutral_switch")
     part = section.part("relay", "relay_part")
@@ -148,7 +150,7 @@ def start_circuit(ledger: Ledger, feed: Feed, nominal: float, engine_room: float
         supply_resistance=0.0 if shares else run_resistance(size, length, mean),
         supply_joints=0.0 if shares else 0.5 * joints,
         resistance=run_resistance(size, back, mean),
-        joints=joints if shares else 0.5 * joints,
+        joints=wire_joints,
         neutral_resistance=0.0 if neutral == "open" else float(neutral),
         neutral_closed=neutral != "open",
         relay=None if relay == "none" else _start_relay(section, float(relay), part, nominal, engine_room),

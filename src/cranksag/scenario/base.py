@@ -80,6 +80,31 @@ def choice(
     return Choice(doc, default, branches, choices, refused)
 
 
+def corroded_joint(where: str, *, branches: tuple[str, ...] = ()) -> Part:
+    """The field that names a corroded joint; `where` it sits among the sound ones."""
+    doc = f"A joint of the catalogue by name that is corroded, {where}; joints has it sound, corrosion says how far."
+    return named("joint", doc, "none", branches=branches)
+
+
+def corroded_share(of: str = "the joint named by corroded", *, branches: tuple[str, ...] = ()) -> Quantity:
+    """The field that says how far the joint named by the field `of` is corroded."""
+    doc = (
+        f"How far {of} is: 0 % sound, 100 % as the catalogue states it corroded, unless written where a joint is named."
+    )
+    return quantity("share", "0 %", "100 %", doc, branches=branches)
+
+
+def corrosion_problems(held: Mapping[str, Any], *sides: str) -> Iterator[tuple[str, str]]:
+    """Corrosion of a joint that nobody names; `sides`: what stands before the names of the fields."""
+    for side in sides or ("",):
+        if f"{side}corrosion" in held and f"{side}corroded" not in held:
+            message = (
+                f'of which joint? add {side}corroded = "multi-pin connector pin", or another of '
+                f'"cranksag parts joint"; ohms go into {side}joints'
+            )
+            yield f"{side}corrosion", message
+
+
 def named(
     kinds: str | tuple[str, ...], doc: str, default: str | None = None, *, branches: tuple[str, ...] = ()
 ) -> Part:

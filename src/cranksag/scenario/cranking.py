@@ -9,7 +9,17 @@ from typing import Annotated, Any, Literal
 from pydantic import Field
 
 from cranksag.quantities import ConductorSize
-from cranksag.scenario.base import POSITIVE_NODES, PositiveNode, Section, choice, named, quantity
+from cranksag.scenario.base import (
+    POSITIVE_NODES,
+    PositiveNode,
+    Section,
+    choice,
+    corroded_joint,
+    corroded_share,
+    corrosion_problems,
+    named,
+    quantity,
+)
 from cranksag.scenario.specs import Flag, Number, Size
 
 OILS = (
@@ -156,6 +166,8 @@ class StartCircuit(Section):
     joints: Annotated[
         float | None, quantity("resistance", "0 ohm", "10 ohm", "Pins and key contact together.", "30 mohm")
     ] = None
+    corroded: Annotated[str | None, corroded_joint("between key and engine")] = None
+    corrosion: Annotated[float | None, corroded_share()] = None
     return_length: Annotated[
         float | None,
         quantity("length", "1 cm", "500 m", "Key back to the solenoid or start relay; defaults to length."),
@@ -177,7 +189,8 @@ class StartCircuit(Section):
 
     @classmethod
     def problems(cls, held: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
-        """A relay that is not there has no data."""
+        """A relay that is not there has no data, and corrosion is of a named joint."""
+        yield from corrosion_problems(held)
         if held.get("relay") == "none":
             for name in ("relay_part", "relay_must_operate", "relay_must_release"):
                 if held.get(name, "none") != "none":

@@ -20,6 +20,9 @@ from cranksag.scenario.base import (
     Section,
     SupplyNode,
     choice,
+    corroded_joint,
+    corroded_share,
+    corrosion_problems,
     named,
     quantity,
 )
@@ -46,6 +49,10 @@ class Feed(Section):
     return_joints: Annotated[
         float | None, quantity("resistance", "0 ohm", "20 ohm", "Return side: pins and terminals together.", "20 mohm")
     ] = None
+    corroded: Annotated[str | None, corroded_joint("on the supply side")] = None
+    corrosion: Annotated[float | None, corroded_share()] = None
+    return_corroded: Annotated[str | None, corroded_joint("on the return side")] = None
+    return_corrosion: Annotated[float | None, corroded_share("the joint named by return_corroded")] = None
     fuse: Annotated[
         float | Literal["none"] | None,
         quantity("current", "0.1 A", "200 A", "Fuse at the feed point.", "5 A", words=("none",)),
@@ -61,6 +68,11 @@ class Feed(Section):
     key_break: Annotated[
         float | None, quantity("time", "0 s", "2 s", "Break between RUN and START while the key turns.", "0 ms")
     ] = None
+
+    @classmethod
+    def problems(cls, held: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+        """Corrosion is of a named joint."""
+        yield from corrosion_problems(held, "", "return_")
 
 
 class Load(Section):

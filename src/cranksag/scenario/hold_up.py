@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal
 
 from cranksag.quantities import ConductorSize
-from cranksag.scenario.base import Section, choice, named, quantity
+from cranksag.scenario.base import Section, choice, corroded_joint, corroded_share, corrosion_problems, named, quantity
 from cranksag.scenario.specs import Number, Size, Spec
 
 BRANCHES = ("none", "standby pack", "reservoir", "supercapacitor", "house feed", "converter")
@@ -103,6 +103,8 @@ class HoldUp(Section):
             branches=(*PACK, *HOUSE),
         ),
     ] = None
+    corroded: Annotated[str | None, corroded_joint("on the way from the added source", branches=(*PACK, *HOUSE))] = None
+    corrosion: Annotated[float | None, corroded_share(branches=(*PACK, *HOUSE))] = None
     charge_path: Annotated[
         ChargePath | None,
         choice(
@@ -389,7 +391,8 @@ class HoldUp(Section):
 
     @classmethod
     def problems(cls, held: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
-        """Every written field belongs to the written branch."""
+        """Every written field belongs to the written branch, and corrosion is of a named joint."""
+        yield from corrosion_problems(held)
         branch = held.get("branch", "none")
         if branch not in BRANCHES:
             return

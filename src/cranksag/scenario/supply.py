@@ -9,7 +9,17 @@ from typing import Annotated, Any, Literal
 from pydantic import Field
 
 from cranksag.quantities import ConductorSize
-from cranksag.scenario.base import SUPPLY_NODES, Section, SupplyNode, choice, named, quantity
+from cranksag.scenario.base import (
+    SUPPLY_NODES,
+    Section,
+    SupplyNode,
+    choice,
+    corroded_joint,
+    corroded_share,
+    corrosion_problems,
+    named,
+    quantity,
+)
 from cranksag.scenario.specs import Number, Size, Text
 
 _NOT_YET = "lithium start batteries are not modelled yet, only flooded, efb, agm and gel"
@@ -144,10 +154,16 @@ class Cable(Section):
     joints: Annotated[
         float | None, quantity("resistance", "0 ohm", "1 ohm", "Lugs and clamps at its ends.", "0.05 mohm")
     ] = None
+    corroded: Annotated[str | None, corroded_joint("at its ends")] = None
+    corrosion: Annotated[float | None, corroded_share("the joint named by corroded, or by part,")] = None
 
     @classmethod
     def problems(cls, held: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
-        """A conductor needs length and size; a resistance or a part stands alone."""
+        """A conductor needs length and size; a resistance or a part stands alone; corrosion is of a named joint."""
+        if held.get("part", "none") == "none":
+            yield from corrosion_problems(held)
+        elif held.get("corroded", "none") != "none":
+            yield "corroded", "part names the joint already, corrosion alone says how far it is; leave corroded out"
         if held.get("part", "none") != "none":
             if "length" in held or "size" in held:
                 yield "part", "write either a part or length and size, not both"
@@ -192,9 +208,12 @@ class Panel(Section):
     joints: Annotated[
         float | None, quantity("resistance", "0 ohm", "10 ohm", "Fuse, breaker and terminals together.", "2 mohm")
     ] = None
+    corroded: Annotated[str | None, corroded_joint("in the feeder")] = None
+    corrosion: Annotated[float | None, corroded_share()] = None
 
     @classmethod
     def problems(cls, held: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
-        """A measured resistance replaces length and size."""
+        """A measured resistance replaces length and size; corrosion is of a named joint."""
+        yield from corrosion_problems(held)
         if "resistance" in held and ("length" in held or "size" in held):
             yield "resistance", "write either resistance or length and size, not both"

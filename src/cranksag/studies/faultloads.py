@@ -18,6 +18,7 @@ import numpy as np
 from cranksag.parts.conductors import conductor_area
 from cranksag.parts.fuse import clearing_i2t, conductor_i2t, opening_time, protects_conductor
 from cranksag.quantities import ConductorSize
+from cranksag.resolve.carrying import carrying
 from cranksag.resolve.model import Bank, Note
 from cranksag.studies.faultlist import Fault
 from cranksag.studies.faultreading import Current, FaultRow, current_of, currents_of, fuse_type
@@ -81,7 +82,8 @@ def _conductor_dangers(bench: Bench, run: Run, fault: Fault, sound: FaultRow | N
                 continue
             found = guard(bench, run, fault, element, current, limit, key, usual=usual)
             if found.cure:
-                text = f"{amperes(current, limit)} {WHEN[key]} through the {element}, which carries {limit:g} A"
+                text = f"{amperes(current, limit)} {WHEN[key]} through the {element}, which carries "
+                text += carries(bench, element, limit)
                 notes.append(_Found(element, f"{text}: {found.cure}"))
                 break
     return notes
@@ -131,6 +133,12 @@ def stands(bench: Bench, element: str, over: Pulse | None) -> bool:
     """Whether a conductor of known size stands a pulse that is over."""
     area = _area(bench, element)
     return over is not None and area is not None and over.i2t <= conductor_i2t(area)
+
+
+def carries(bench: Bench, element: str, limit: float) -> str:
+    """What a watched conductor carries [A] in words, with where that holds."""
+    found = carrying(bench.boat.values, SIZES.get(element, ""))
+    return f"{limit:g} A" if found is None else found.amperes
 
 
 def _area(bench: Bench, element: str) -> float | None:

@@ -11,9 +11,7 @@ import numpy as np
 
 from cranksag.circuit import Circuit, Signal, build_circuit
 from cranksag.circuit.timing import KeyTimes
-from cranksag.parts.conductors import ampacity
-from cranksag.quantities import ConductorSize
-from cranksag.resolve.dangers import SMALL_WIRE
+from cranksag.resolve.carrying import SMALL_WIRE, carrying
 from cranksag.resolve.model import Bank, Boat, ConverterAhead, HouseFeed, NoHoldUp, StandbyPack
 from cranksag.solver import get_solver
 from cranksag.studies.faultlist import Added, Bridge, Edit, Fault, Line, Parameter, Port, edited, fault_times
@@ -105,12 +103,9 @@ def _resistance(kind: str, amount: float, voltage: float) -> float:
 
 
 def _wire(boat: Boat, path: str) -> float | None:
-    """Ampacity of a conductor of the scenario [A]; None where it has no size."""
-    value = boat.values.get(path)
-    if value is None or not isinstance(value.value, ConductorSize):
-        return None
-    found = ampacity(value.value)
-    return SMALL_WIRE if found is None else found.current
+    """Ampacity of a conductor of the scenario where it runs [A]; None where it has no size."""
+    found = carrying(boat.values, path)
+    return None if found is None else found.current
 
 
 def _watched(boat: Boat) -> Iterator[tuple[str, str, str | None, float | None]]:

@@ -11,7 +11,7 @@ import numpy as np
 from cranksag.parts.fuse import melting_i2t, pulse_use
 from cranksag.resolve.model import Bank, Boat, HouseFeed, Note, StandbyPack
 from cranksag.studies.faultlist import Fault
-from cranksag.studies.faultloads import OVERLOADED, amperes, guard, stands
+from cranksag.studies.faultloads import OVERLOADED, amperes, carries, guard, stands
 from cranksag.studies.faultreading import (
     BACK_FEED,
     BRIEF,
@@ -219,7 +219,7 @@ def _conductor(
     bench: Bench, runs: tuple[Run, ...], fault: Fault, current: Current, limit: float, currents: list[Current]
 ) -> Note:
     text = f"{amperes(current.current, limit)} {WHEN[current.key]} through the {current.element}, "
-    text += f"which carries {limit:g} A"
+    text += f"which carries {carries(bench, current.element, limit)}"
     signal = bench.limits[current.element][0]
     reaches = [r for r in runs if current.key in {key for key, _, _ in windows(r)}]  # a charge ends with RUN
     run = max(reaches, key=lambda r: lasting_current(r, r.traces.signals[signal], current.key))

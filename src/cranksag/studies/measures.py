@@ -65,7 +65,10 @@ capacitance of such a part; `cost` is in the unit of the prices given or stated 
 TEXTS = ("display", "source", "near_switching", "dangers", "warnings")
 """Text columns: which display is the worst, what fed it at its minimum, and short notes joined by "; "."""
 
-_PART_NAMES = frozenset(path.rpartition(".")[2] for path, doc in field_table().items() if doc.parts)
+_PART_NAMES = frozenset(
+    path.rpartition(".")[2] for path, doc in field_table().items() if doc.parts and not path.endswith("corroded")
+)
+"""Fields that name a part which the boat has for it; a joint that is corroded was there before."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ from cranksag.verdict.results import DisplayResult, Result, SolverReport, Traces
 from cranksag.verdict.starting import start_budget
 from cranksag.verdict.stresses import stress_warnings
 from cranksag.verdict.switching import MARGIN_BAND, near_switching
+from cranksag.verdict.wiring import wiring_checks, wiring_warnings
 
 __all__ = ["judge", "read_traces"]
 
@@ -44,6 +45,7 @@ def judge(boat: Boat, circuit: Circuit, waveforms: Waveforms, library: LibraryIn
     late = [d.name for k, d in enumerate(boat.displays) if first_runs(traces, k) > times.starts[0] - times.key_on]
     shift_at, shift = ground_shift(traces, judged_from(boat, times), times.releases[-1] - times.key_on)
     near = near_switching(boat, cranks, displays, traces, times)
+    wiring = wiring_checks(boat, traces, times)
     return Result(
         title=boat.title,
         boat=boat,
@@ -64,7 +66,9 @@ def judge(boat: Boat, circuit: Circuit, waveforms: Waveforms, library: LibraryIn
             *_warnings(boat, cranks.engages, displays, report, near, times),
             *map(_late, late),
             *stress_warnings(boat, traces, times),
+            *wiring_warnings(wiring),
         ),
+        wiring=wiring,
         near_switching=near,
         estimate=None,
         solver=SolverReport(library.name, library.version, waveforms.points, waveforms.solve_s, waveforms.attempt),

@@ -12,8 +12,9 @@ from typing import Any, TextIO
 import numpy as np
 
 from cranksag.resolve.model import Note
-from cranksag.verdict.results import BudgetLine, DisplayResult, Result
+from cranksag.verdict.results import BudgetLine, DisplayResult, Result, WiringCheck
 from cranksag.verdict.starting import RELAY_COIL, SOLENOID
+from cranksag.verdict.wiring import VERDICTS
 
 SCHEMA_VERSION = 1
 RPM = 60.0 / (2.0 * math.pi)  # [rev/min per rad/s]
@@ -84,6 +85,7 @@ def document(result: Result) -> dict[str, Any]:
         "hold_up": dict(result.hold_up),
         "dangers": [_note(n) for n in result.dangers],
         "warnings": [_note(n) for n in result.warnings],
+        "wiring": [_wiring(check) for check in result.wiring],
         "near_switching": list(result.near_switching),
         "estimate": None
         if estimate is None
@@ -128,6 +130,30 @@ def _budget(lines: tuple[BudgetLine, ...]) -> list[dict[str, Any]]:
 
 def _note(note: Note) -> dict[str, str]:
     return {"code": note.code, "message": note.message}
+
+
+def _wiring(check: WiringCheck) -> dict[str, Any]:
+    return {
+        "code": check.code,
+        "circuit": check.circuit,
+        "current_a": check.current,
+        "drop_v": check.drop,
+        "share": check.share,
+        "resistance_ohm": check.resistance,
+        "verdict": check.verdict,
+        "message": check.message,
+        "limits": [
+            {
+                "part": limit.part,
+                "value": limit.value,
+                "limit": limit.limit,
+                "unit": limit.unit,
+                "exceeded": limit.exceeded,
+                "standard": limit.standard,
+            }
+            for limit in check.limits
+        ],
+    }
 
 
 def _finite(value: Any) -> Any:
@@ -214,6 +240,30 @@ def _object(properties: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
+def _wiring_schema() -> dict[str, Any]:
+    limit = {
+        "part": _TEXT,
+        "value": _MAYBE,
+        "limit": _NUMBER,
+        "unit": {"enum": ["-", "V", "ohm"]},
+        "exceeded": _FLAG,
+        "standard": _TEXT,
+    }
+    return _object(
+        {
+            "code": _TEXT,
+            "circuit": _TEXT,
+            "current_a": _MAYBE,
+            "drop_v": _MAYBE,
+            "share": _MAYBE,
+            "resistance_ohm": _MAYBE,
+            "verdict": {"enum": list(VERDICTS)},
+            "message": _TEXT,
+            "limits": {"type": "array", "items": _object(limit)},
+        }
+    )
+
+
 def document_schema() -> dict[str, Any]:
     """JSON Schema (draft 2020-12) of the simulate document."""
     notes = {"type": "array", "items": _object({"code": _TEXT, "message": _TEXT})}
@@ -280,6 +330,7 @@ def document_schema() -> dict[str, Any]:
             "hold_up": {"oneOf": branches},
             "dangers": notes,
             "warnings": notes,
+            "wiring": {"type": "array", "items": _wiring_schema()},
             "near_switching": {"type": "array", "items": _TEXT},
             "estimate": {"oneOf": [{"type": "null"}, band]},
             "solver": _object(

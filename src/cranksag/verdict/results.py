@@ -104,6 +104,43 @@ class StartBudget:
 
 
 @dataclass(frozen=True, slots=True)
+class WiringLimit:
+    """A published limit on a `part` of a circuit: the boat's `value` and the `limit`, both in `unit`, None for the
+    value where it could not be had; `standard`: where the limit stands."""
+
+    part: str
+    value: float | None
+    limit: float
+    unit: str
+    standard: str
+
+    @property
+    def exceeded(self) -> bool:
+        """Whether the boat is beyond it."""
+        return self.value is not None and self.value > self.limit
+
+
+@dataclass(frozen=True, slots=True)
+class WiringCheck:
+    """One circuit held against published limits, whichever way it comes out.
+
+    `code` is that of the warning that says the circuit is beyond all of them; current [A], drop [V] and share [-] of
+    the nominal voltage, None where nothing cranks; `resistance` [ohm] of a start circuit, else None; `verdict` in a
+    word, `message` in a sentence.
+    """
+
+    code: str
+    circuit: str
+    current: float | None
+    drop: float | None
+    share: float | None
+    resistance: float | None
+    verdict: str
+    message: str
+    limits: tuple[WiringLimit, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Estimate:
     """Band on the display's minimum [V] from fields that were not written, and which they are."""
 
@@ -154,6 +191,7 @@ class Result:
     hold_up: Mapping[str, Any]
     dangers: tuple[Note, ...]
     warnings: tuple[Note, ...]
+    wiring: tuple[WiringCheck, ...]
     near_switching: tuple[str, ...]
     estimate: Estimate | None
     solver: SolverReport
