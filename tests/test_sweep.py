@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import csv
+import io
 import json
 import os
 import shlex
@@ -24,9 +25,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from rich.console import Console
 
 from cranksag.catalogue import load_catalogue
-from cranksag.cli.sweep_report import _at, _quantity, _share
+from cranksag.cli.sweep_report import _at, _quantity, _share, report
 from cranksag.errors import InputError, Interrupted
 from cranksag.examples import example_text
 from cranksag.runner import Changed, Keys
@@ -45,14 +47,14 @@ from cranksag.studies import (
     sweep,
     write_table,
 )
-from cranksag.studies.analysis import _bands, ruled_out, told_precision
+from cranksag.studies.analysis import _bands, closest, ruled_out, told_precision
 from cranksag.studies.measures import NUMBERS, TEXTS, RowMeasure, parse_price, status_of
 from cranksag.studies.still import still_axes
 from cranksag.studies.store import COLUMNS
 from cranksag.studies.superseded import hiding
 from cranksag.studies.sweep import plan_of
 from cranksag.studies.sweepfile import _FIELDS, split_sweep
-from cranksag.studies.table import AxisColumn, Table
+from cranksag.studies.table import STATUSES, AxisColumn, Table
 from cranksag.verdict.cables import OVERHEATS
 from tests.short_crank import SHORT
 
@@ -436,6 +438,25 @@ def test_survivors_hold_with_margin_and_start() -> None:
     assert len(survivors(table, 2.0)) == 1
     table.numbers["starts"][3] = 0.0
     assert len(survivors(table, 0.0)) == 1
+
+
+def test_where_none_survives_the_nearest_rows_are_told() -> None:
+    """Rows that failed, or in which nothing cranks, are no way to go."""
+    table = made({"battery.rating": RATINGS}, lambda a: (a - 2000.0) / 100.0)
+    order = sorted(range(len(table)), key=lambda k: -float(table.numbers["margin_v"][k]))
+    assert list(closest(table)) == order
+    table.numbers["starts"][order[0]] = 0.0
+    table.status[order[1]] = STATUSES.index("failed")
+    assert list(closest(table)) == order[2:]
+    shown = io.StringIO()
+    Console(file=shown, width=100).print(*report(table, summary_of(table), (), np.array([], dtype=int), 10))
+    told = shown.getvalue()
+    assert "Nearest to holding" in told
+    assert str(table.row(order[2])["battery.rating"]) in told
+    alive = made({"battery.rating": RATINGS}, lambda a: (a - 700.0) / 100.0)
+    shown = io.StringIO()
+    Console(file=shown, width=100).print(*report(alive, summary_of(alive), (), np.array([], dtype=int), 10))
+    assert "Nearest to holding" not in shown.getvalue()
 
 
 def test_a_row_whose_starter_cable_burns_is_no_survivor() -> None:

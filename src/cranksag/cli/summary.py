@@ -22,6 +22,7 @@ from cranksag.verdict.starting import SOLENOID
 
 UNITS = {"v": "V", "a": "A", "s": "s", "j": "J", "w": "W", "rpm": "rpm", "a2s": "A2s", "degc": "degC"}
 DIMENSIONS = {"V": VOLTAGE, "A": CURRENT, "J": ENERGY, "W": POWER}
+LEAST_CURRENT = 1e-6  # [A] below this a drain is told as such: no boat's insulation is as good
 LISTED = 8  # [-] fields behind the band that are named; the others are counted
 
 
@@ -211,9 +212,11 @@ def _hold_up(result: Result) -> Iterator[tuple[str, str]]:
 
 def _figure(value: Any, unit: str) -> str:
     if value is None:
-        return "never"
+        return "not within this run" if unit == "s" else "never"
     if unit == "s":
         return _time(value)
+    if unit == "A" and 0.0 < value < LEAST_CURRENT:
+        return f"below {format_quantity(LEAST_CURRENT, CURRENT)}"
     if unit in DIMENSIONS:
         return format_quantity(float(value), DIMENSIONS[unit], digits=3)
     if isinstance(value, dict):

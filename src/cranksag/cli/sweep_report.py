@@ -15,9 +15,11 @@ from cranksag.cli.console import plain
 from cranksag.quantities import DIMENSIONS, format_quantity
 from cranksag.runner import spec_at
 from cranksag.scenario.specs import Quantity
-from cranksag.studies.analysis import Objective, boundary, ruled_out, survivors
+from cranksag.studies.analysis import Objective, boundary, closest, ruled_out, survivors
 from cranksag.studies.table import AxisColumn, Table
 from cranksag.verdict.cables import OVERHEATS
+
+NEAREST = 5  # [-] rows shown where none survives: enough to see which way to go
 
 
 def report(
@@ -38,6 +40,9 @@ def report(
     burnt = len(ruled_out(table, summary["survivor_margin_v"]))
     if summary["held"] and not len(alive) and not burnt:
         yield Text(f"No survivors: {_lacking(summary)}.", style="bold red")
+    near = closest(table)
+    if not len(alive) and not burnt and len(near):
+        yield _rows(table, near[: min(most, NEAREST)], "Nearest to holding, largest margin first", ("dark_time_s",))
     if len(alive):
         weighed = bool(np.isfinite(table.numbers["mass_kg"][alive]).all())
         extra = ("mass_kg" if weighed else "copper_kg", "cost")

@@ -23,6 +23,7 @@ __all__ = [
     "Driver",
     "Objective",
     "boundary",
+    "closest",
     "drivers",
     "near_switching",
     "not_started",
@@ -61,6 +62,14 @@ def ruled_out(table: Table, margin: float = 0.0) -> Places:
 def _holding(table: Table, margin: float) -> Places:
     held = table.status == STATUSES.index("held")
     return np.flatnonzero(held & (table.numbers["margin_v"] >= margin) & (table.numbers["starts"] == 1.0))
+
+
+def closest(table: Table) -> Places:
+    """Rows that start the engine, largest margin first whatever it is: what comes nearest where none survives."""
+    known = np.isin(table.status, [STATUSES.index("held"), STATUSES.index("restarted")])
+    known &= np.isfinite(table.numbers["margin_v"])
+    found = np.flatnonzero(known & (table.numbers["starts"] == 1.0))
+    return found[np.argsort(-table.numbers["margin_v"][found], kind="stable")]
 
 
 def not_started(table: Table) -> Places:
