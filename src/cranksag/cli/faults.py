@@ -17,8 +17,12 @@ if TYPE_CHECKING:
     from rich.console import RenderableType
     from rich.table import Table
 
-    from cranksag.studies.faults import FaultRow
+    from cranksag.studies.faults import Current, FaultRow
 
+NOT_TRIED = (
+    "Not tried: the display's own input diode, the diodes of a battery isolator, the positive battery cables, the "
+    "wires of other loads, and two faults at once. Nothing here speaks for them."
+)
 WIDE = 180  # [characters] a terminal below this has no room for the sentences in a column of their own
 
 
@@ -40,8 +44,8 @@ def run(
     With the key off the S terminal, the start signal and the feed behind the key must stay below 1 V. No conductor may
     carry more than its ampacity for longer than a burst, unless a fuse opens before it overheats; nor may an inrush
     limiter stay at work. A pulse that is over before the key moves on is judged by its I2t. No display may get
-    more voltage than it stands. A short that a battery feeds past every known fuse is a danger too. What is not
-    tried is told below the table; two faults at once never are.
+    more voltage than it stands. Not tried: the display's own input diode, the diodes of a battery isolator, the
+    positive battery cables, the wires of other loads, and two faults at once.
     """
     from cranksag.resolve import resolve
     from cranksag.studies.faults import fault_document, run_faults
@@ -55,13 +59,7 @@ def run(
 
     narrow = sys.stdout.isatty() and shutil.get_terminal_size().columns < WIDE
     found = _listing(rows) if narrow else (_table(rows),)
-    console.show(_headline(boat.title, boat.branch, rows), *found, _not_tried(), *cautions())
-
-
-def _not_tried() -> str:
-    from cranksag.studies.faultmains import NOT_TRIED
-
-    return f"Not tried: {'; '.join(NOT_TRIED)}; two faults at once. Nothing here speaks for them."
+    console.show(_headline(boat.title, boat.branch, rows), *found, NOT_TRIED, *cautions())
 
 
 def _headline(title: str, branch: str, rows: tuple[FaultRow, ...]) -> str:
@@ -70,7 +68,7 @@ def _headline(title: str, branch: str, rows: tuple[FaultRow, ...]) -> str:
     count = "no single fault is dangerous" if not found else f"{len(found)} of {len(rows) - 1} faults are dangerous"
     blame = "" if not found or branch == "none" else f", {added} of them through the hold-up"
     what = "live with the key off: S terminal, start signal, feed; or a part that overheats and no fuse guards; "
-    what += "or a battery shorted past every fuse; or more at a display than it stands"
+    what += "or more at a display than it stands"
     return f"{console.plain(title)}\nhold-up: {branch}; {count}{blame}\n({what})"
 
 
@@ -87,7 +85,7 @@ def _table(rows: tuple[FaultRow, ...]) -> Table:
             console.plain(row.part),
             row.fault,
             _live(row),
-            _worst(row),
+            _worst(row.currents),
             console.plain(row.message),
             style="bold red" if row.danger else None,
         )
@@ -103,7 +101,7 @@ def _listing(rows: tuple[FaultRow, ...]) -> Iterator[RenderableType]:
         style = "bold red" if row.danger else ""
         yield Text("")
         yield Text(f"{'DANGER  ' if row.danger else ''}{console.plain(row.part)}: {row.fault}", style=style or "bold")
-        live, worst = _live(row), _worst(row)
+        live, worst = _live(row), _worst(row.currents)
         facts = [f"live, key off: {live}" if live else "", f"worst current: {worst}" if worst else ""]
         for told in ("; ".join(f for f in facts if f), console.plain(row.message)):
             if told:
@@ -114,14 +112,8 @@ def _live(row: FaultRow) -> str:
     return ", ".join(f"{n.node} {n.voltage:.1f} V" for n in row.live_nodes if n.key == "off")
 
 
-def _worst(row: FaultRow) -> str:
-    from cranksag.studies.faultloads import SHORT
-    from cranksag.studies.faultmains import BATTERIES
-
-    if any(n.code == SHORT for n in row.dangers):
-        battery = max((c for c in row.currents if c.element in BATTERIES), key=lambda c: c.current)
-        return f"{battery.current:.0f} A, {battery.element}"
-    worst = max(row.currents, key=lambda c: c.use, default=None)
+def _worst(currents: tuple[Current, ...]) -> str:
+    worst = max(currents, key=lambda c: c.use, default=None)
     if worst is None or worst.limit is None:
         return ""
     pulse = " (pulse)" if worst.pulse is not None else ""

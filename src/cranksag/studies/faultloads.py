@@ -15,23 +15,18 @@ from types import MappingProxyType
 
 import numpy as np
 
-from cranksag.circuit.boat import chain_nodes
 from cranksag.parts.conductors import conductor_area
 from cranksag.parts.fuse import clearing_i2t, conductor_i2t, opening_time, protects_conductor
 from cranksag.quantities import ConductorSize
-from cranksag.resolve.boat import SWITCH
 from cranksag.resolve.carrying import carrying
-from cranksag.resolve.model import Bank, Boat, Load, Note
-from cranksag.studies.faultedits import Bridge, Fault
-from cranksag.studies.faultmains import BATTERIES
+from cranksag.resolve.model import Bank, Note
+from cranksag.studies.faultlist import Fault
 from cranksag.studies.faultreading import Current, FaultRow, current_of, currents_of, fuse_type
 from cranksag.studies.faultrun import WHEN, WORSE, Bench, Pulse, Run, heating_current, lasting_current, pulse, windows
 
 SUSTAINED = 0.3  # [s] an overload that lasts so long is no pull-in burst (30 to 60 ms); engineering estimate
 CARRIED = 0.9  # [-] fuses that carry this share of a conductor's current are in its path
-OVERLOADED, SHORT = "conductor_overloaded", "battery_shorted"
-SHORTED = 100.0  # [A] beyond starter and loads: more than a boat's harness ever takes; engineering estimate
-LEAST = 1e-6  # [A], [W] or [ohm] of a load; numerical
+OVERLOADED = "conductor_overloaded"
 IN_TIME = 5.0  # [s] a fuse that opens within so long protects by I2t: the adiabatic equation holds as long
 TAKES = ("hold_up_current", "converter_fuse_current")
 """Signals of fuses whose current is positive out of the display's supply; every other flows into it."""
@@ -92,56 +87,6 @@ def _conductor_dangers(bench: Bench, run: Run, fault: Fault, sound: FaultRow | N
                 notes.append(_Found(element, f"{text}: {found.cure}"))
                 break
     return notes
-
-
-def shorted_batteries(bench: Bench, run: Run, fault: Fault) -> list[Note]:
-    """A battery that gives more than starter and loads take, for longer than a burst: hardly any boat fuses that.
-
-    What flows through a fuse that surely opens within `IN_TIME` does not count.
-    """
-    boat, signals, notes = bench.boat, run.traces.signals, []
-    usual = SHORTED + sum(amount_of(load, boat.nominal_voltage) for load in boat.loads)
-    for battery, name in BATTERIES.items():
-        if battery not in bench.limits:
-            continue
-        taken = np.maximum(np.abs(signals[name]) - np.abs(signals["starter_current"]), 0.0)
-        for key, begin, end in windows(run):
-            current = heating_current(run, taken, begin, end, length=SUSTAINED)
-            if current > usual:
-                current -= sum(c.current for c in _opening(bench, run, key))
-            if current > usual:
-                text = f"{current:.0f} A from the {battery} {WHEN[key]} and no known fuse ends them: cables burn and "
-                text += f"the battery can burst; {_ended(boat, fault, battery)}"
-                notes.append(
-                    Note(SHORT, f"{text}; a fuse at the battery's positive post where your standard asks for one")
-                )
-                break
-    return notes
-
-
-def _opening(bench: Bench, run: Run, key: str) -> list[Current]:
-    """The fuses that surely open soon with the key in one position, those of one wire once."""
-    fuses = [e for e, (_, rating) in bench.limits.items() if e.endswith("fuse") and rating]
-    return [c for c in (current_of(bench, run, e, key) for e in fuses) if c.opens[1] < IN_TIME]
-
-
-def amount_of(load: Load, voltage: float) -> float:
-    """What a load draws at a voltage [A]."""
-    amount = max(load.amount, LEAST)
-    return {"power": amount / voltage, "resistance": voltage / amount}.get(load.kind, amount)
-
-
-def _ended(boat: Boat, fault: Fault, battery: str) -> str:
-    """What a person can end a short with."""
-    nodes = chain_nodes(boat)[0]
-    at = [nodes.index(e.a) - 1 for e in fault.edits if isinstance(e, Bridge) and e.a in nodes[1:]]
-    before = boat.positive[: at[0]] if at else boat.positive
-    switched = any(element.name.strip().lower() == SWITCH for element in before)
-    if battery == "start battery" and switched:
-        return "only the battery switch ends it"
-    return (
-        "no battery switch lies before it" if battery == "start battery" else "a switch at that bank, if any, ends it"
-    )
 
 
 def by_design(bench: Bench, run: Run, sound: FaultRow | None) -> dict[str, float]:

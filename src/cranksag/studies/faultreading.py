@@ -13,8 +13,7 @@ import numpy as np
 from cranksag.errors import SimulationError
 from cranksag.parts.fuse import FuseType, opening_time
 from cranksag.resolve.model import BLADE, Bank, Boat, HouseFeed, Note, StandbyPack
-from cranksag.studies.faultedits import Detach, Fault, Parameter
-from cranksag.studies.faultlist import SOUND
+from cranksag.studies.faultlist import SOUND, Detach, Fault, Parameter
 from cranksag.studies.faultrun import (
     HELD_UP,
     SETTLED,

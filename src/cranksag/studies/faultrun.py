@@ -14,9 +14,7 @@ from cranksag.circuit.timing import KeyTimes
 from cranksag.resolve.carrying import SMALL_WIRE, carrying
 from cranksag.resolve.model import Bank, Boat, ConverterAhead, HouseFeed, NoHoldUp, StandbyPack
 from cranksag.solver import get_solver
-from cranksag.studies.faultedits import Added, Bridge, Edit, Fault, Line, Parameter, Port, edited
-from cranksag.studies.faultlist import fault_times
-from cranksag.studies.faultmains import BATTERIES
+from cranksag.studies.faultlist import Added, Bridge, Edit, Fault, Line, Parameter, Port, edited, fault_times
 from cranksag.verdict import read_traces
 from cranksag.verdict.results import Traces
 from cranksag.verdict.series import between, held_minimum, intervals_below
@@ -121,9 +119,6 @@ def _watched(boat: Boat) -> Iterator[tuple[str, str, str | None, float | None]]:
     yield "start wire", "start_wire_current", "i(vstartwire)", wire
     if not boat.start.shares_feed:
         yield "start circuit's supply wire", "start_supply_current", "i(vstart)", wire
-    for battery, signal in BATTERIES.items():
-        if battery == "start battery" or boat.house is not None:
-            yield battery, signal, None, None
     hold = boat.hold_up
     if isinstance(hold, StandbyPack):
         yield "hold-up fuse", "pack_current", None, hold.fuse_rating

@@ -4,8 +4,8 @@
 With the key off and the hold-up full, three things must stay dead whatever single part fails: the S terminal and the
 start signal (an engine that cranks by itself), and the feed behind the key, on which a run solenoid (an engine that
 will not stop) and the alternator's excitation hang. The first two must stay dead in RUN as well. A conductor that
-carries more than its ampacity where no fuse opens in time is a danger too, and so are a battery's short that no fuse
-ends, and more voltage at a display than it stands. Fuses are taken as holding, so that the
+carries more than its ampacity where no fuse opens in time is a danger too, and so is more voltage at a display than it
+stands. Fuses are taken as holding, so that the
 currents can be compared with them.
 """
 
@@ -18,18 +18,8 @@ from typing import Any
 from cranksag.errors import LibraryDead, SimulationError
 from cranksag.resolve.model import Bank, Boat, NoHoldUp, Note
 from cranksag.runner import Job, limit_of, run_many
-from cranksag.studies.faultedits import Fault
-from cranksag.studies.faultlist import SOUND, single_faults
-from cranksag.studies.faultloads import (
-    HOT,
-    OVERLOADED,
-    SHORT,
-    SHORTED,
-    conductor_dangers,
-    limiter_dangers,
-    shorted_batteries,
-)
-from cranksag.studies.faultmains import BATTERIES
+from cranksag.studies.faultlist import SOUND, Fault, single_faults
+from cranksag.studies.faultloads import HOT, OVERLOADED, conductor_dangers, limiter_dangers
 from cranksag.studies.faultreading import (
     EMPTY,
     Current,
@@ -193,9 +183,7 @@ def _current(current: Current) -> dict[str, Any]:
 
 def _badness(row: FaultRow) -> tuple[bool, bool, bool, float, bool]:
     worst = max((c.use for c in row.currents), default=0.0)
-    if any(n.code == SHORT for n in row.dangers):
-        worst = max(worst, *(c.current / SHORTED for c in row.currents if c.element in BATTERIES))
-    burns_only = all(n.code in (OVERLOADED, HOT, OVER_VOLTAGE, SHORT) for n in row.dangers)
+    burns_only = all(n.code in (OVERLOADED, HOT, OVER_VOLTAGE) for n in row.dangers)
     return (not row.danger, burns_only, not row.from_hold_up, -max(worst, 1.0), row.display_holds is True)
 
 
@@ -220,8 +208,6 @@ def _row(bench: Bench, fault: Fault, sound: FaultRow | None, by_design: frozense
     if charge is not None:
         currents, charging = with_inrush(currents, charge), charge.run
     dangers = [*node_dangers(bench.boat, live, run, by_design), *conductor_dangers(bench, run, fault, sound, charging)]
-    if not any(n.code == OVERLOADED for n in dangers):  # which names what burns first
-        dangers += shorted_batteries(bench, run, fault)
     dangers += limiter_dangers(bench, run, fault, currents)
     found = outcome(bench.boat, run)
     if sound is not None and left_empty(charge.taken if charge else None, sound):
@@ -293,7 +279,6 @@ def _with_blame(
     found = (
         *node_dangers(bare.boat, live_nodes(bare.boat, run), run, by_design),
         *conductor_dangers(bare, run, fault, sound),
-        *shorted_batteries(bare, run, fault),
         *voltage_warnings(bare.boat, outcome(bare.boat, run), [], sound),
     )
     codes = {n.code for n in found}
