@@ -29,18 +29,8 @@ from cranksag.resolve.model import Bank, HouseFeed
 from cranksag.runner import Job, limit_of
 from cranksag.scenario import loads_scenario
 from cranksag.solver import get_solver
-from cranksag.studies.faultlist import (
-    SOUND,
-    Added,
-    Bridge,
-    Detach,
-    Edit,
-    Fault,
-    Parameter,
-    Swap,
-    edited,
-    single_faults,
-)
+from cranksag.studies.faultedits import SOUND, Added, Bridge, Detach, Edit, Fault, Parameter, Swap, edited
+from cranksag.studies.faultlist import single_faults
 from cranksag.studies.faultloads import _together, conductor_dangers, guard
 from cranksag.studies.faultreading import DEAD, Current, Outcome, front_of, live_nodes, with_fuses_opened
 from cranksag.studies.faultrun import Bench, Pulse, Run, heating_current, lasting_current, make_bench, pulse, run_fault

@@ -13,7 +13,7 @@ import numpy as np
 from cranksag.errors import SimulationError
 from cranksag.parts.fuse import FuseType, opening_time
 from cranksag.resolve.model import BLADE, Bank, Boat, HouseFeed, Note, StandbyPack
-from cranksag.studies.faultlist import SOUND, Detach, Fault, Parameter
+from cranksag.studies.faultedits import SOUND, Detach, Fault, Parameter
 from cranksag.studies.faultrun import (
     HELD_UP,
     SETTLED,
@@ -110,7 +110,7 @@ class FaultRow:
     `display_alive` (all displays run in RUN), `display_minimum` [V] and `display_holds` while the key is in START,
     `cranks`, `coil_kick` when the key is let go and `display_highest` after that [V]: None where they could not be
     computed. `charge`: what an empty bank takes up in RUN [C], None without a bank.
-    `display_top`: the highest voltage at the pins in RUN and START [V], and the key then.
+    `display_top`: the highest voltage at the pins in RUN and START [V], and the key then. `runs`: of the solver behind it.
     """
 
     part: str
@@ -129,11 +129,12 @@ class FaultRow:
     message: str
     charge: float | None = None
     display_top: tuple[float, str] | None = None
+    runs: int = 0
 
     @property
     def danger(self) -> bool:
-        """Whether the fault brings a protected node to life, overloads a conductor that no fuse guards, or gives
-        a display more voltage than it stands."""
+        """Whether the fault brings a protected node to life, overloads a conductor that no fuse guards, shorts a
+        battery through a cable that has none, or gives a display more voltage than it stands."""
         return bool(self.dangers)
 
 

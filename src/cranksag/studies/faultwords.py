@@ -10,7 +10,7 @@ import numpy as np
 
 from cranksag.parts.fuse import melting_i2t, pulse_use
 from cranksag.resolve.model import Bank, Boat, HouseFeed, Note, StandbyPack
-from cranksag.studies.faultlist import Fault
+from cranksag.studies.faultedits import Fault
 from cranksag.studies.faultloads import OVERLOADED, amperes, guard, stands
 from cranksag.studies.faultreading import (
     BACK_FEED,
