@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from cranksag.circuit import Signal
-from cranksag.circuit.boat import CONTACT_RESISTANCE, diode_values
+from cranksag.circuit.boat import ARC_SHARE, CONTACT_RESISTANCE, diode_values
 from cranksag.circuit.timing import KeyTimes
 from cranksag.parts.relay import RelayCircuit
 from cranksag.resolve.model import Bank, Boat, ConverterAhead, Display, HouseFeed, StandbyPack
@@ -32,6 +32,7 @@ HELM_BOND = 5e-3  # [ohm] helm's common negative to the battery: panel negative 
 OFF, RUN, CRANK, AFTER = 0.25, 0.35, 0.6, 0.3  # [s] length of each part of the run
 OPENS_AT, OPENS_IN = 0.3, 0.02  # [s] into the crank, and how long a strap takes to part; engineering estimate
 HELM_NOTE = "with the helm's negatives joined the engine's current returns through the display's return wire"
+ARC_SLOPE = 20.0  # [A/V] above the arc's voltage, as in the main contact; numerical
 MADE = 1000.0  # [per mille] an armature at the end of its travel
 PINS = "dspins"
 """Deck node of the displays' supply pins beyond a broken wire."""
@@ -123,8 +124,11 @@ def _start_faults(boat: Boat) -> Iterator[Fault]:
         yield from _relay("start relay", "Xstartrelay", "stud", "s0", start.relay)
         yield from _suppression("start relay's suppression", "Xstartsup", "c1", "block", start.relay)
         yield Fault(CONTACT_WIRE, "broken", (Detach("Rs0", 0),))
+        # hundreds of amperes are not chopped: an arc carries them on, as at the starter's main contact
+        volts = ARC_SHARE * boat.nominal_voltage
+        arc = Added(f"Barc stud s0 I = {ARC_SLOPE!r}*uramp(v(stud,s0)-{volts!r})")
         unfused = Unfused((CONTACT_WIRE,))
-        yield Fault(CONTACT_WIRE, "shorted to ground", (Bridge("s", "block"),), unfused=unfused)
+        yield Fault(CONTACT_WIRE, "shorted to ground", (Bridge("s", "block"), arc), unfused=unfused)
     contact = "starter solenoid's main contact"
     # welded, the contact holds plunger and pinion as well
     yield Fault(contact, "welded", (Added(f"Vweld weld 0 {MADE!r}\nRweld weld xso 1"),))
@@ -132,8 +136,10 @@ def _start_faults(boat: Boat) -> Iterator[Fault]:
 
 
 def _display_faults(boat: Boat) -> Iterator[Fault]:
-    """A display's input diode, inside its subcircuit: bridged, dead, or turned round."""
+    """A display's sense wire, and its input diode inside its subcircuit: bridged, dead, or turned round."""
     for k, display in enumerate(boat.displays):
+        if display.circuit.sense_threshold is not None:
+            yield Fault(f"sense wire of display {display.name!r}", "broken", (Detach(f"Xsense{k}", 0),))
         diode, element = display.circuit.diode, f"Xdisplay{k}"
         if diode is None:
             continue

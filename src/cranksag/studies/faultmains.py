@@ -12,12 +12,14 @@ from collections.abc import Iterator
 
 from cranksag.circuit.boat import chain_nodes
 from cranksag.resolve.model import Boat, Element
-from cranksag.studies.faultedits import Bridge, Detach, Fault, Unfused, conductor, two_terminal
+from cranksag.studies.faultedits import Added, Bridge, Detach, Fault, Port, Unfused, conductor, two_terminal
 
 BATTERY, HOUSE = "start battery", "house bank"
 """Watched elements that a short of a main cable draws from."""
 CONTACT_WIRE = "wire from start relay to S terminal"
 PANEL = "panel feeder"
+OWN_LOAD = 100.0  # [ohm] of an alternator without a load: rectifier and regulator; engineering estimate
+OWN_CAPACITANCE = 1e-3  # [F] beside it; numerical
 ALTERNATOR = "alternator output cable"
 LINK = "bank link"
 ISOLATOR = {"Xisostart": "isolator's start diode", "Xisohouse": "isolator's house diode"}
@@ -89,11 +91,12 @@ def _bank_faults(boat: Boat) -> Iterator[Fault]:
 
 def _alternator_faults(boat: Boat) -> Iterator[Fault]:
     note = "the alternator's output ends in its own diodes and regulator, which it can destroy (load dump)"
-    yield Fault(ALTERNATOR, "broken", (Detach("Xalternator", 0),), note, charging=True)
-    paths = tuple(e.path for e in (*boat.positive, *boat.negative))
+    own = Added(f"Cparted parted block {OWN_CAPACITANCE!r}")  # a state for the solver
+    parted = (Port("Xalternator", 0, "parted"), Bridge("parted", "block", OWN_LOAD), own)
+    yield Fault(ALTERNATOR, "broken", parted, note, charging=True)
     switched = True if any(map(is_switch, boat.positive)) else None
     if boat.link.kind != "diode isolator":
-        unfused = Unfused(sources(boat), paths, switched, upper=True)
+        unfused = Unfused(sources(boat), (), switched, upper=True)
         yield Fault(ALTERNATOR, "shorted to ground", (Bridge("stud", "block"),), unfused=unfused)
         return
     note = "the isolator's diodes keep the batteries out of the short; all that the alternator gives goes into it"

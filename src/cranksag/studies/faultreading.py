@@ -110,7 +110,8 @@ class FaultRow:
     `display_alive` (all displays run in RUN), `display_minimum` [V] and `display_holds` while the key is in START,
     `cranks`, `coil_kick` when the key is let go and `display_highest` after that [V]: None where they could not be
     computed. `charge`: what an empty bank takes up in RUN [C], None without a bank.
-    `display_top`: the highest voltage at the pins in RUN and START [V], and the key then. `runs`: of the solver behind it.
+    `display_top`: the highest voltage at the pins in RUN and START [V], and the key then. `runs`: of the solver for
+    this row.
     """
 
     part: str
@@ -316,6 +317,14 @@ def _back_feed(bench: Bench, run: Run) -> tuple[float, str, float] | None:
     back = np.maximum(-values, 0.0)
     highest, key = max((heating_current(run, back, a, b, power=1), key) for key, a, b in windows(run))
     return highest, key, lasting_current(run, back, key, power=1)
+
+
+def dead_displays(boat: Boat, run: Run) -> list[str]:
+    """Names of the displays that do not run when the key leaves RUN."""
+    begin, end = judged_from(boat, run.times), run.times.releases[0] - run.times.key_on
+    signals, time = run.traces.signals, run.traces.time
+    states = (between(time, signals[f"display_{k}_runs"], begin, end)[1] for k in range(len(boat.displays)))
+    return [d.name for d, runs in zip(boat.displays, states, strict=True) if runs[0] <= HALF]
 
 
 def outcome(boat: Boat, run: Run) -> Outcome:

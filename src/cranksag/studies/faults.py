@@ -40,6 +40,7 @@ from cranksag.studies.faultreading import (
 )
 from cranksag.studies.faultrun import Bench, Run, Tally, make_bench, run_fault, without_hold_up
 from cranksag.studies.faultshorts import SHORTED, charge_warnings, load_dump_warnings, short_dangers
+from cranksag.studies.faultskipped import NotTried, not_tried
 from cranksag.studies.faultwords import (
     MAY_HOLD,
     OVER_VOLTAGE,
@@ -57,7 +58,7 @@ RUNS, RUNS_OF_A_BANK = 7, 8
 with fuses opened, and the same without the hold-up; with a bank the fault, its charge, the crank beside an empty bank,
 twice with fuses opened, and without the hold-up; twice with the alternator at work where a fault is about that."""
 
-__all__ = ["Current", "FaultRow", "FaultStudy", "LiveNode", "fault_document", "run_faults"]
+__all__ = ["Current", "FaultRow", "FaultStudy", "LiveNode", "fault_document", "not_tried", "run_faults"]
 
 
 class FaultStudy:
@@ -147,8 +148,8 @@ def run_faults(
     return (sound, *sorted(rows, key=_badness))
 
 
-def fault_document(rows: tuple[FaultRow, ...]) -> list[dict[str, Any]]:
-    """The rows as plain data; numbers are finite or None.
+def fault_document(rows: tuple[FaultRow, ...], left_out: tuple[NotTried, ...] = ()) -> list[dict[str, Any]]:
+    """The rows as plain data; numbers are finite or None. `left_out`, not tried, stands in the sound boat's row.
 
     Of each current `fuse_opens` says "no", "may" or "yes" where a fuse carries it, None elsewhere, and
     `fuse_opens_within_s` within which time [s] where it must by itself.
@@ -173,6 +174,10 @@ def fault_document(rows: tuple[FaultRow, ...]) -> list[dict[str, Any]]:
             "display_top_v": None if row.display_top is None else row.display_top[0],
             "bank_charge_c": row.charge,
             "runs": row.runs,
+            "not_tried": [
+                {"part": n.part, "fault": n.fault, "reason": n.reason}
+                for n in (left_out if (row.part, row.fault) == SOUND else ())
+            ],
         }
         for row in rows
     ]

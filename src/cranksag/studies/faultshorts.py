@@ -16,13 +16,15 @@ from cranksag.verdict.series import between
 from cranksag.verdict.stresses import SPLIT_VOLTAGE
 
 SHORTED = "main_cable_shorted"
-CHARGE, LOAD_DUMP, JOINED = "charge_changed", "load_dump", "banks_joined"
+CHARGE, LOAD_DUMP = "charge_changed", "load_dump"
+WHILE_RUNNING = (CHARGE, LOAD_DUMP)
+"""Codes about the running engine, told after what the key's three positions show."""
 BURNS = 50.0  # [A] a short below this is no matter of a main cable; engineering estimate
 LASTS = 0.3  # [s] a short is told by its rms over so long
 RUNNING: tuple[Edit, ...] = (Port("Xalternator", 2, "running"), Added("Vrunning running 0 1000"))
 """The alternator as long after firing, whatever the engine does."""
 NOTICED_SHARE = 0.1  # [-] of the alternator's rating: a change of what a battery gets that is worth saying
-LOAD_DUMPS = {12: "79 to 101 V for 40 to 400 ms", 24: "151 to 202 V for 100 to 350 ms"}
+LOAD_DUMPS = {12: "79 to 101 V for 40 to 400 ms on 12 V", 24: "151 to 202 V for 100 to 350 ms on 24 V"}
 """Test A of ISO 16750-2 (4.6.4, no suppression in the alternator), as printed in an instrument's manual."""
 
 
@@ -38,7 +40,7 @@ def short_dangers(bench: Bench, run: Run, fault: Fault) -> list[Note]:
     where = " and ".join(_from(name, current) for name, current in currents.items())
     least = "up to " if fault.unfused.upper else ""
     text = f"{least}{where} {WHEN[key]}: no fuse stands in the way{_ends(fault.unfused, key)}"
-    return [Note(SHORTED, text + _burns(bench.boat, fault.unfused, sum(currents.values())) + _cure(fault, key))]
+    return [Note(SHORTED, text + _burns(bench.boat, fault.unfused, sum(currents.values())) + _cure(fault.unfused, key))]
 
 
 def _drawn(bench: Bench, run: Run, unfused: Unfused) -> dict[str, dict[str, float]]:
@@ -57,7 +59,7 @@ def _from(name: str, current: float) -> str:
 
 def _ends(unfused: Unfused, key: str) -> str:
     if key == "start":
-        return ", and only letting go of the key ends it"
+        return ", and letting go of the key ends it only if the relay's contact has not welded by then"
     if unfused.switched:
         return ", and only the battery switch ends it, if it breaks that much"
     if unfused.switched is None:
@@ -72,6 +74,8 @@ def _burns(boat: Boat, unfused: Unfused, current: float) -> str:
         value = boat.values.get(f"{path}.size")
         if value is not None and isinstance(value.value, ConductorSize):
             areas[path] = (conductor_area(value.value), value.value)
+    if unfused.upper:
+        return "; fire: its own cable, of a size that is not written, burns first"
     if not areas:
         return "; fire, and a battery that may burst"
     area, size = min(areas.values(), key=lambda pair: pair[0])
@@ -80,9 +84,11 @@ def _burns(boat: Boat, unfused: Unfused, current: float) -> str:
     return f"; fire, and a battery that may burst: copper of {size} in PVC is at its limit {about} {stands:.2g} s"
 
 
-def _cure(fault: Fault, key: str) -> str:
+def _cure(unfused: Unfused, key: str) -> str:
     if key == "start":
         return "; guard that wire against chafe and loose terminals"
+    if unfused.upper:
+        return "; fuse it where it leaves the starter, for what the alternator gives"
     return "; guard the cable against chafe, or fit a main fuse at the battery that carries the crank"
 
 
@@ -93,9 +99,9 @@ def load_dump_warnings(boat: Boat, fault: Fault) -> Iterator[Note]:
     volts = LOAD_DUMPS[24 if boat.nominal_voltage > SPLIT_VOLTAGE else 12]
     yield Note(
         LOAD_DUMP,
-        "with the engine running the alternator loses its battery, and its voltage surges at the display and all else "
-        f"on board (load dump), which is not computed here: ISO 16750-2 tests with {volts}; stop the engine before "
-        "that circuit is opened, and ask whether display and alternator are made for it",
+        "with the engine running the alternator loses its battery (load dump): its voltage surges at the display and "
+        f"all else on board, which is not computed here; ISO 16750-2 tests with {volts}; stop the engine before that "
+        "circuit is opened",
     )
 
 
