@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Literal
 
 from cranksag.circuit import Signal
 from cranksag.errors import DeckError
@@ -83,12 +84,13 @@ Edit = Bridge | Detach | Swap | Port | Line | Added | Parameter
 class Unfused:
     """Where a short draws from without a fuse: the watched `sources`, the scenario `paths` of the cables that carry it,
     and whether the battery switch ends it (None without one); `upper`: the short's own cable is not known, so that its
-    current is an upper bound."""
+    current is an upper bound; `cure`: what guards against it."""
 
     sources: tuple[str, ...]
     paths: tuple[str, ...] = ()
     switched: bool | None = None
     upper: bool = False
+    cure: str = "guard the cable against chafe, or fit a main fuse at the battery that carries the crank"
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +98,8 @@ class Fault:
     """One fault: the `part`, what is wrong with it (`fault`), the changes of the deck that make it, and a `note`.
 
     `reads`: signals that the fault moves to another node, by name. `unfused`: of a short that no fuse ends. `charging`:
-    whether it changes what the batteries get of the alternator; `load_dump`: it takes the batteries off the alternator.
+    whether it changes what the batteries get of the alternator; `load_dump`: it takes the batteries off the alternator,
+    and leaves the "display" or "others" alone on it.
     """
 
     part: str
@@ -106,7 +109,7 @@ class Fault:
     reads: tuple[tuple[str, Signal], ...] = ()
     unfused: Unfused | None = None
     charging: bool = False
-    load_dump: bool = False
+    load_dump: Literal["", "display", "others"] = ""
 
 
 def edited(text: str, edits: tuple[Edit, ...]) -> str:

@@ -127,7 +127,7 @@ def _start_faults(boat: Boat) -> Iterator[Fault]:
         # hundreds of amperes are not chopped: an arc carries them on, as at the starter's main contact
         volts = ARC_SHARE * boat.nominal_voltage
         arc = Added(f"Barc stud s0 I = {ARC_SLOPE!r}*uramp(v(stud,s0)-{volts!r})")
-        unfused = Unfused((CONTACT_WIRE,))
+        unfused = Unfused((CONTACT_WIRE,), cure="guard that wire against chafe and loose terminals")
         yield Fault(CONTACT_WIRE, "shorted to ground", (Bridge("s", "block"), arc), unfused=unfused)
     contact = "starter solenoid's main contact"
     # welded, the contact holds plunger and pinion as well

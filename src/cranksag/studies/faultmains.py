@@ -9,8 +9,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
+from typing import Literal
 
-from cranksag.circuit.boat import chain_nodes
+from cranksag.circuit.boat import chain_nodes, node_of
 from cranksag.resolve.model import Boat, Element
 from cranksag.studies.faultedits import Added, Bridge, Detach, Fault, Port, Unfused, conductor, two_terminal
 
@@ -63,16 +64,27 @@ def main_faults(boat: Boat) -> Iterator[Fault]:
 def _cable_faults(boat: Boat) -> Iterator[Fault]:
     names, nodes = part_names(boat), chain_nodes(boat)[0]
     switches = [k for k, element in enumerate(boat.positive) if is_switch(element)]
-    # with an isolator and a house bank the alternator keeps that one
-    dump = not (boat.house is not None and boat.link.kind == "diode isolator")
     for k, element in enumerate(boat.positive):
         part = names[element.path]
-        yield Fault(part, "open" if k in switches else "broken", (Detach(f"Xpos{k}", 1),), load_dump=dump)
+        yield Fault(
+            part,
+            "open" if k in switches else "broken",
+            (Detach(f"Xpos{k}", 1),),
+            load_dump=_left_with(boat, nodes[k + 1 :]),
+        )
         if k in switches and k > 0:
             continue
         paths = tuple(e.path for e in (*boat.positive[: k + 1], *boat.negative))
         unfused = Unfused(sources(boat), paths, switched=switches[0] <= k if switches else None)
         yield Fault(part, "shorted to ground", (Bridge(nodes[k + 1], "block"),), unfused=unfused)
+
+
+def _left_with(boat: Boat, nodes: list[str]) -> Literal["", "display", "others"]:
+    """What stays on an alternator that a break of the positive path leaves with the deck's `nodes`."""
+    if boat.link.kind == "diode isolator":  # it keeps the house bank
+        return ""
+    source = boat.panel.source if boat.feed.source == "panel" else boat.feed.source
+    return "display" if node_of(boat, source) in nodes else "others"
 
 
 def _bank_faults(boat: Boat) -> Iterator[Fault]:
@@ -81,8 +93,8 @@ def _bank_faults(boat: Boat) -> Iterator[Fault]:
     yield Fault("house bank negative", "broken", (Detach("Rhousen", 0),))
     if boat.link.kind == "closed":
         yield Fault(LINK, "broken", (Detach("Rlink", 0),))
-        paths = tuple(e.path for e in boat.negative)
-        unfused = Unfused((BATTERY, HOUSE), paths, switched=False if any(map(is_switch, boat.positive)) else None)
+        switched = False if any(map(is_switch, boat.positive)) else None
+        unfused = Unfused((BATTERY, HOUSE), switched=switched, cure="guard it against chafe, and fuse it at each bank")
         yield Fault(LINK, "shorted to ground", (Bridge("link", "block"),), unfused=unfused)
     elif boat.link.kind == "open":
         note = "the banks stay joined, and both sag while cranking"
@@ -95,13 +107,14 @@ def _alternator_faults(boat: Boat) -> Iterator[Fault]:
     parted = (Port("Xalternator", 0, "parted"), Bridge("parted", "block", OWN_LOAD), own)
     yield Fault(ALTERNATOR, "broken", parted, note, charging=True)
     switched = True if any(map(is_switch, boat.positive)) else None
+    cure = "fuse it where it leaves the starter, for what the alternator gives"
     if boat.link.kind != "diode isolator":
-        unfused = Unfused(sources(boat), (), switched, upper=True)
+        unfused = Unfused(sources(boat), (), switched, upper=True, cure=cure)
         yield Fault(ALTERNATOR, "shorted to ground", (Bridge("stud", "block"),), unfused=unfused)
         return
     note = "the isolator's diodes keep the batteries out of the short; all that the alternator gives goes into it"
     yield Fault(ALTERNATOR, "shorted to ground", (Bridge("altp", "block"),), note, charging=True)
     for element, part in ISOLATOR.items():
-        to = "house" if element == "Xisohouse" and boat.house is not None else "stud"
+        to = "house" if element == "Xisohouse" else "stud"  # without a house bank there is no isolator
         for fault in two_terminal(part, element, f"{element}a", to):  # behind its ammeter
             yield Fault(part, fault.fault, fault.edits, charging=True)

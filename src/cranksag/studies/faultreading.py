@@ -280,8 +280,8 @@ def _gravity(current: Current) -> tuple[bool, float]:
 
 @dataclass(frozen=True, slots=True)
 class Charge:
-    """What charging an empty bank from key-on on shows: the `run`, its `currents`, and the charge that the bank has
-    taken up when the key moves on [C]."""
+    """What charging an empty bank shows: the `run`, its `currents`, and the charge that the bank has
+    taken up when the key moves to START [C]."""
 
     run: Run
     currents: list[Current]

@@ -40,7 +40,7 @@ def short_dangers(bench: Bench, run: Run, fault: Fault) -> list[Note]:
     where = " and ".join(_from(name, current) for name, current in currents.items())
     least = "up to " if fault.unfused.upper else ""
     text = f"{least}{where} {WHEN[key]}: no fuse stands in the way{_ends(fault.unfused, key)}"
-    return [Note(SHORTED, text + _burns(bench.boat, fault.unfused, sum(currents.values())) + _cure(fault.unfused, key))]
+    return [Note(SHORTED, text + _burns(bench.boat, fault.unfused, sum(currents.values())) + f"; {fault.unfused.cure}")]
 
 
 def _drawn(bench: Bench, run: Run, unfused: Unfused) -> dict[str, dict[str, float]]:
@@ -84,24 +84,18 @@ def _burns(boat: Boat, unfused: Unfused, current: float) -> str:
     return f"; fire, and a battery that may burst: copper of {size} in PVC is at its limit {about} {stands:.2g} s"
 
 
-def _cure(unfused: Unfused, key: str) -> str:
-    if key == "start":
-        return "; guard that wire against chafe and loose terminals"
-    if unfused.upper:
-        return "; fuse it where it leaves the starter, for what the alternator gives"
-    return "; guard the cable against chafe, or fit a main fuse at the battery that carries the crank"
-
-
 def load_dump_warnings(boat: Boat, fault: Fault) -> Iterator[Note]:
     """What an alternator does that loses its batteries, which the model's, held at its set voltage, does not show."""
     if not fault.load_dump:
         return
     volts = LOAD_DUMPS[24 if boat.nominal_voltage > SPLIT_VOLTAGE else 12]
+    where = (
+        "the display and all else there" if fault.load_dump == "display" else "all that hangs there, not the display"
+    )
     yield Note(
         LOAD_DUMP,
-        "with the engine running the alternator loses its battery (load dump): its voltage surges at the display and "
-        f"all else on board, which is not computed here; ISO 16750-2 tests with {volts}; stop the engine before that "
-        "circuit is opened",
+        f"with the engine running the alternator loses its battery (load dump): its voltage surges at {where}, which "
+        f"is not computed here; ISO 16750-2 tests with {volts}; stop the engine before that circuit is opened",
     )
 
 

@@ -42,6 +42,9 @@ def not_tried(boat: Boat) -> tuple[NotTried, ...]:
 
 def _mains(boat: Boat) -> Iterator[NotTried]:
     names = part_names(boat)
+    if any(boat.values[f"battery.{count}"].value > 1 for count in ("in_series", "in_parallel")):
+        reason = "they count in the battery's own resistance; as the battery cable"
+        yield NotTried("links between the batteries", WIRE, reason, "Xbattery")
     for k, element in enumerate(boat.positive):
         if not is_switch(element):
             continue
@@ -66,6 +69,9 @@ def _key(boat: Boat) -> Iterator[NotTried]:
         yield NotTried("key's contact to the display", "welded", "the display is fed past the key", "Xkeyrun")
     reason = "it shows in gear only: try whether the engine cranks there"
     yield NotTried("neutral switch", "welded", reason, "Xneutral")
+    supply = "display feed conductor" if boat.start.shares_feed else "start circuit's supply wire"
+    reason = f"between the {supply} and the start wire, which are both tried"
+    yield NotTried("neutral switch", "shorted to ground", reason, "Xneutral")
 
 
 def _branch(boat: Boat) -> Iterator[NotTried]:

@@ -26,6 +26,7 @@ from cranksag.studies.faultreading import (
     left_empty,
 )
 from cranksag.studies.faultrun import (
+    HEATS,
     HELD_UP,
     SETTLED,
     WHEN,
@@ -132,7 +133,8 @@ def _lasts(boat: Boat, run: Run, signal: str = "feed") -> str:
         return ""
     if alive[-1] < len(feed) - 1:
         return f" for {time[alive[-1]] + shift:.2f} s"
-    if not isinstance(boat.hold_up, Bank):
+    supplied = float(between(run.traces.time, run.traces.signals["feed_current"], -HEATS, -1e-3)[1].mean())
+    if not isinstance(boat.hold_up, Bank) or supplied > CARRIES:
         return ""
     middle, end = 0.5 * float(time[0] + time[-1]), float(feed[-1])
     fall = float(np.log(np.interp(middle, time, feed) / end))
