@@ -20,7 +20,7 @@ from cranksag.parts.fuse import clearing_i2t, conductor_i2t, opening_time, prote
 from cranksag.quantities import ConductorSize
 from cranksag.resolve.model import Bank, Boat, Note
 from cranksag.studies.faultedits import Fault
-from cranksag.studies.faultmains import PANEL, part_names
+from cranksag.studies.faultmains import ISOLATOR, PANEL, part_names
 from cranksag.studies.faultreading import Current, FaultRow, current_of, currents_of, fuse_type
 from cranksag.studies.faultrun import WHEN, WORSE, Bench, Pulse, Run, heating_current, lasting_current, pulse, windows
 
@@ -211,6 +211,8 @@ def guard(
                 "the engine block to battery negative"
             )
         return Guard(cure="no fuse guards it; fit one at the source that feeds the fault")
+    if element in ISOLATOR.values():
+        return Guard(cure=f"no fuse opens; fuse the wire from the isolator to each bank, {limit:g} A at most")
     if usual.get(element, 0.0) > limit:
         return Guard(cure="no fuse opens; fit thicker wire and a fuse at its source that suits it")
     return Guard(cure=f"no fuse opens; fit one of at most {limit:g} A at its source")

@@ -295,7 +295,7 @@ def charge_of(bench: Bench, fault: Fault) -> Charge | None:
     except SimulationError:
         return None
     signals, shift = run.traces.signals, run.times.key_on
-    time, current = between(run.traces.time, signals["bank_current"], 0.0, run.times.starts[0] - 1e-3 - shift)
+    time, current = between(run.traces.time, signals["bank_current"], -shift, run.times.starts[0] - 1e-3 - shift)
     return Charge(run, currents_of(bench, run), max(integral(time, current), 0.0))
 
 

@@ -90,7 +90,9 @@ def load_dump_warnings(boat: Boat, fault: Fault) -> Iterator[Note]:
         return
     volts = LOAD_DUMPS[24 if boat.nominal_voltage > SPLIT_VOLTAGE else 12]
     where = (
-        "the display and all else there" if fault.load_dump == "display" else "all that hangs there, not the display"
+        "the display and all else there"
+        if fault.load_dump == "display"
+        else "all that hangs on it there, but not at the display"
     )
     yield Note(
         LOAD_DUMP,

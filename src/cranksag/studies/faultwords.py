@@ -357,7 +357,7 @@ def message(
     elif run.cranked and not row.display_holds and (sound.display_holds or _lower(row, sound)):
         said.append(f"the display restarts in START (minimum {row.display_minimum:.1f} V)")
     if said == ([fault.note] if fault.note else []):
-        said.append(_hidden(row, sound))
+        said.append("nothing shows with the engine stopped" if running and row.display_holds else _hidden(row, sound))
     return "; ".join([*said, *running])
 
 
