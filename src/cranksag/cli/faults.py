@@ -41,7 +41,7 @@ def run(
     With the key off the S terminal, the start signal and the feed behind the key must stay below 1 V. No conductor may
     carry more than its ampacity for longer than a burst, unless a fuse opens before it overheats; nor may an inrush
     limiter stay at work. A pulse that is over before the key moves on is judged by its I2t. No display may get
-    more voltage than it stands. A short that no fuse ends is a danger: in starter's cables, bank link, alternator's
+    more voltage than it stands. A short that no fuse ends is a danger: in the starter's cables, bank link, alternator's
     cable, and behind the start relay. What is not tried is listed with its reason.
     """
     from cranksag.resolve import resolve

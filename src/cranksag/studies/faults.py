@@ -4,8 +4,8 @@
 With the key off and the hold-up full, three things must stay dead whatever single part fails: the S terminal and the
 start signal (an engine that cranks by itself), and the feed behind the key, on which a run solenoid (an engine that
 will not stop) and the alternator's excitation hang. The first two must stay dead in RUN as well. A conductor that
-carries more than its ampacity where no fuse opens in time is a danger too, and so is more voltage at a display than it
-stands. Fuses are taken as holding, so that the
+carries more than its ampacity where no fuse opens in time is a danger too, and so is a battery shorted through a cable
+without a fuse, and more voltage at a display than it stands. Fuses are taken as holding, so that the
 currents can be compared with them.
 """
 
