@@ -9,14 +9,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pytest
+from hypothesis import given
 
 from cranksag.circuit import build_circuit
 from cranksag.examples import example_names, example_text
 from cranksag.resolve import Boat, resolve
-from cranksag.scenario import loads_scenario
+from cranksag.scenario import Scenario, loads_scenario
 from cranksag.studies.faultedits import FAULT_OPEN, FAULT_SHORT, Added, Bridge, Detach, Fault, Parameter, Port, Swap
 from cranksag.studies.faultlist import single_faults
 from cranksag.studies.faultskipped import NotTried, not_tried
+from tests.strategies import scenarios
 
 CONDUCTOR = ("broken", "shorted")
 DIODE = ("short", "open", "reversed")
@@ -234,6 +236,12 @@ def test_every_diode_contact_and_conductor_is_tried_or_left_out_with_a_reason(
     assert len(set(names)) == len(names)
     assert not {(n.part, n.fault) for n in left_out} & set(names)
     assert all(n.reason for n in left_out)
+
+
+@given(scenarios())
+def test_no_random_boat_has_a_part_that_is_forgotten(scenario: Scenario) -> None:
+    boat = resolve(scenario)
+    assert _gaps(boat, list(single_faults(boat)), not_tried(boat)) == set()
 
 
 @pytest.mark.parametrize("name", ["standby-pack", "house-feed", "converter-24v", "two-displays"])

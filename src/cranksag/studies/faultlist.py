@@ -33,6 +33,7 @@ OFF, RUN, CRANK, AFTER = 0.25, 0.35, 0.6, 0.3  # [s] length of each part of the 
 OPENS_AT, OPENS_IN = 0.3, 0.02  # [s] into the crank, and how long a strap takes to part; engineering estimate
 HELM_NOTE = "with the helm's negatives joined the engine's current returns through the display's return wire"
 ARC_SLOPE = 20.0  # [A/V] above the arc's voltage, as in the main contact; numerical
+HELD = 1.0  # [ohm] what holds a welded armature there; numerical
 MADE = 1000.0  # [per mille] an armature at the end of its travel
 PINS = "dspins"
 """Deck node of the displays' supply pins beyond a broken wire."""
@@ -131,7 +132,7 @@ def _start_faults(boat: Boat) -> Iterator[Fault]:
         yield Fault(CONTACT_WIRE, "shorted to ground", (Bridge("s", "block"), arc), unfused=unfused)
     contact = "starter solenoid's main contact"
     # welded, the contact holds plunger and pinion as well
-    yield Fault(contact, "welded", (Added(f"Vweld weld 0 {MADE!r}\nRweld weld xso 1"),))
+    yield Fault(contact, "welded", (Added(f"Vweld weld 0 {MADE!r}\nRweld weld xso {HELD!r}"),))
     yield Fault(contact, "open", (Detach("Xsolenoid", 1),))
 
 

@@ -21,7 +21,8 @@ WHILE_RUNNING = (CHARGE, LOAD_DUMP)
 """Codes about the running engine, told after what the key's three positions show."""
 BURNS = 50.0  # [A] a short below this is no matter of a main cable; engineering estimate
 LASTS = 0.3  # [s] a short is told by its rms over so long
-RUNNING: tuple[Edit, ...] = (Port("Xalternator", 2, "running"), Added("Vrunning running 0 1000"))
+LONG_AGO = 1000.0  # [s] since firing: past any alternator's ramp; engineering estimate
+RUNNING: tuple[Edit, ...] = (Port("Xalternator", 2, "running"), Added(f"Vrunning running 0 {LONG_AGO!r}"))
 """The alternator as long after firing, whatever the engine does."""
 NOTICED_SHARE = 0.1  # [-] of the alternator's rating: a change of what a battery gets that is worth saying
 LOAD_DUMPS = {12: "79 to 101 V for 40 to 400 ms on 12 V", 24: "151 to 202 V for 100 to 350 ms on 24 V"}
