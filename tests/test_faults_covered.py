@@ -81,6 +81,10 @@ PORTS = {
 }
 """The two ports that a short or a welded contact joins, where they are not the first two."""
 
+FAR: dict[str, tuple[int, ...]] = {"xreturn": (0,), "alternator": (0,), "pack": (0,), "rfuse": (0, 1), "rlink": (0, 1)}
+"""The ports, away from its source, at which a conductor counts as shorted, where that is not the second: a short at the
+source is another wire's."""
+
 
 class Deck:
     """The top circuit of a boat: elements, their kinds and nodes, ammeters taken as joints."""
@@ -140,8 +144,11 @@ class Deck:
 
 def _made(deck: Deck, fault: Fault) -> Iterator[tuple[str, str]]:
     """The elements and modes that a fault's changes of the deck make."""
+    joins = any(isinstance(edit, Bridge) and edit.ohm < FAULT_OPEN for edit in fault.edits)
     for edit in fault.edits:
         if isinstance(edit, Detach):
+            if joins and deck.kind(edit.element.lower()) == "relay":
+                continue  # a welded contact leaves the other one open
             yield from _opened(deck, edit.element.lower(), edit.port)
         elif isinstance(edit, Port):
             yield edit.element.lower(), "broken"
@@ -184,7 +191,8 @@ def _bridged(deck: Deck, edit: Bridge) -> Iterator[tuple[str, str]]:
             yield from ((name, mode) for mode in ("short", "welded"))
         if deck.kind(name) == "relay" and {nodes[2], nodes[4]} == ends:
             yield name, "resting welded"
-        if "block" in ends and (ends - {"block"}) & set(nodes[:2]):
+        far = FAR.get(name, FAR.get(deck.kind(name), (1,)))
+        if "block" in ends and (ends - {"block"}) & {nodes[port] for port in far}:
             yield name, "shorted"
 
 
@@ -251,6 +259,12 @@ def test_a_part_that_the_list_forgets_is_found(name: str) -> None:
     faults, left_out = list(single_faults(boat)), not_tried(boat)
     deck = Deck(boat)
     missed = {f.part for f in faults if _gaps(boat, [g for g in faults if g is not f], left_out)}
+    shorts = {
+        f.part
+        for f in faults
+        if f.fault == "shorted to ground" and _gaps(boat, [g for g in faults if g is not f], left_out)
+    }
     assert {"starter solenoid's main contact", "key's START contact", "start wire", "alternator output cable"} <= missed
+    assert {"display feed conductor", "start circuit's supply wire", "start wire", "battery cable"} <= shorts
     assert _gaps(boat, [], ()) == set(deck.can_fail())
     assert {"xneg0", "xneutral", "rpanel", "xload0"} <= {name for name, _ in _gaps(boat, faults, ())}
