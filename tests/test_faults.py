@@ -29,18 +29,8 @@ from cranksag.resolve.model import Bank, HouseFeed
 from cranksag.runner import Job, limit_of
 from cranksag.scenario import loads_scenario
 from cranksag.solver import get_solver
-from cranksag.studies.faultlist import (
-    SOUND,
-    Added,
-    Bridge,
-    Detach,
-    Edit,
-    Fault,
-    Parameter,
-    Swap,
-    edited,
-    single_faults,
-)
+from cranksag.studies.faultedits import SOUND, Added, Bridge, Detach, Edit, Fault, Parameter, Swap, edited
+from cranksag.studies.faultlist import single_faults
 from cranksag.studies.faultloads import _together, conductor_dangers, guard
 from cranksag.studies.faultreading import DEAD, Current, Outcome, front_of, live_nodes, with_fuses_opened
 from cranksag.studies.faultrun import Bench, Pulse, Run, heating_current, lasting_current, make_bench, pulse, run_fault
@@ -218,8 +208,10 @@ def test_the_type_of_a_named_fuse_says_when_it_opens(boat: Make) -> None:
 
 def test_a_standby_pack_without_a_start_relay_brings_no_protected_node_to_life(boat: Make) -> None:
     rows = run_faults(boat("hot-restart"))
-    assert len(rows) > 25
-    assert {n.code for r in rows for n in r.dangers} <= {"conductor_overloaded"}
+    assert len(rows) > 45
+    assert {n.code for r in rows if r.from_hold_up for n in r.dangers} <= {"conductor_overloaded"}
+    own = {r.part for r in rows for n in r.dangers if n.code not in ("conductor_overloaded", "main_cable_shorted")}
+    assert own == {"key's RUN contact", "key's START contact", "starter solenoid's main contact"}
     assert not rows[0].danger
 
 
@@ -916,7 +908,7 @@ def test_the_limit_of_a_row_covers_all_its_runs(boat: Make, monkeypatch: pytest.
     runs.clear()
     assert study(SHORTED).danger
     run_faults(made, lambda f: (f.part, f.fault) == SHORTED, workers=1)
-    assert limits == [pytest.approx(6 * limit_of(made))]
+    assert limits == [pytest.approx(8 * limit_of(made))]
     assert runs.count(SHORTED[0]) == 4
 
 
@@ -1206,13 +1198,20 @@ def test_the_command_prints_a_list_and_a_table(tmp_path: Path, capsys: pytest.Ca
     assert all(row["part"] in table and row["message"] in table for row in rows)
 
 
-def test_the_text_says_what_is_not_tried(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+def test_the_text_and_the_list_say_what_is_not_tried(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     path = tmp_path / "boat.toml"
-    path.write_text(example_text("restarting"))
+    path.write_text(example_text("only-clicks"))
     faults.run(path)
-    told = " ".join(capsys.readouterr().out.split())
-    for part in ("input diode", "isolator", "positive battery cables", "wires of other loads", "two faults"):
-        assert part in told.partition("Not tried:")[2]
+    text = capsys.readouterr().out
+    told = " ".join(text.split()).partition("Not tried, and why:")[2]
+    for part in ("wire of load 'run solenoid'", "battery switch, welded", "engine ground", "two faults at once"):
+        assert part in told
+    faults.run(path, as_json=True)
+    rows = json.loads(capsys.readouterr().out)
+    assert rows[0]["not_tried"]
+    assert all(not row["not_tried"] for row in rows[1:])
+    assert all(f"{n['part']}, {n['fault']}: {n['reason']}" in told for n in rows[0]["not_tried"])
+    assert f"in {sum(row['runs'] for row in rows)} runs of ngspice" in text
 
 
 def test_a_narrow_terminal_gets_the_sentences_in_full_width(boat: Make) -> None:

@@ -17,12 +17,9 @@ if TYPE_CHECKING:
     from rich.console import RenderableType
     from rich.table import Table
 
-    from cranksag.studies.faults import Current, FaultRow
+    from cranksag.studies.faults import FaultRow
+    from cranksag.studies.faultskipped import NotTried
 
-NOT_TRIED = (
-    "Not tried: the display's own input diode, the diodes of a battery isolator, the positive battery cables, the "
-    "wires of other loads, and two faults at once. Nothing here speaks for them."
-)
 WIDE = 180  # [characters] a terminal below this has no room for the sentences in a column of their own
 
 
@@ -44,22 +41,22 @@ def run(
     With the key off the S terminal, the start signal and the feed behind the key must stay below 1 V. No conductor may
     carry more than its ampacity for longer than a burst, unless a fuse opens before it overheats; nor may an inrush
     limiter stay at work. A pulse that is over before the key moves on is judged by its I2t. No display may get
-    more voltage than it stands. Not tried: the display's own input diode, the diodes of a battery isolator, the
-    positive battery cables, the wires of other loads, and two faults at once.
+    more voltage than it stands. A short that no fuse ends is a danger: in the starter's cables, bank link, alternator's
+    cable, and behind the start relay. What is not tried is listed with its reason.
     """
     from cranksag.resolve import resolve
-    from cranksag.studies.faults import fault_document, run_faults
+    from cranksag.studies.faults import fault_document, not_tried, run_faults
 
     boat = resolve(read_scenario(file, overrides), read_catalogue(catalogue))
     rows = run_faults(boat, workers=workers)
     if as_json:
-        console.json_document(cast("Any", fault_document(rows)))  # a list, as the contract has it
+        console.json_document(cast("Any", fault_document(rows, not_tried(boat))))  # a list, as the contract has it
         return
     from cranksag.cli.summary import cautions
 
     narrow = sys.stdout.isatty() and shutil.get_terminal_size().columns < WIDE
     found = _listing(rows) if narrow else (_table(rows),)
-    console.show(_headline(boat.title, boat.branch, rows), *found, NOT_TRIED, *cautions())
+    console.show(_headline(boat.title, boat.branch, rows), *found, _left_out(not_tried(boat)), *cautions())
 
 
 def _headline(title: str, branch: str, rows: tuple[FaultRow, ...]) -> str:
@@ -68,8 +65,17 @@ def _headline(title: str, branch: str, rows: tuple[FaultRow, ...]) -> str:
     count = "no single fault is dangerous" if not found else f"{len(found)} of {len(rows) - 1} faults are dangerous"
     blame = "" if not found or branch == "none" else f", {added} of them through the hold-up"
     what = "live with the key off: S terminal, start signal, feed; or a part that overheats and no fuse guards; "
-    what += "or more at a display than it stands"
-    return f"{console.plain(title)}\nhold-up: {branch}; {count}{blame}\n({what})"
+    what += "or a battery shorted without a fuse; or more at a display than it stands"
+    runs = sum(r.runs for r in rows)
+    tried = f"{len(rows) - 1} faults tried, one at a time, in {runs} runs of ngspice"
+    return f"{console.plain(title)}\nhold-up: {branch}; {count}{blame}\n({what})\n{tried}"
+
+
+def _left_out(skipped: tuple[NotTried, ...]) -> str:
+    from cranksag.studies.faultskipped import BEYOND
+
+    lines = [f"  {console.plain(n.part)}, {n.fault}: {console.plain(n.reason)}" for n in skipped]
+    return "\n".join(["Not tried, and why:", *lines, BEYOND])
 
 
 def _table(rows: tuple[FaultRow, ...]) -> Table:
@@ -85,7 +91,7 @@ def _table(rows: tuple[FaultRow, ...]) -> Table:
             console.plain(row.part),
             row.fault,
             _live(row),
-            _worst(row.currents),
+            _worst(row),
             console.plain(row.message),
             style="bold red" if row.danger else None,
         )
@@ -101,7 +107,7 @@ def _listing(rows: tuple[FaultRow, ...]) -> Iterator[RenderableType]:
         style = "bold red" if row.danger else ""
         yield Text("")
         yield Text(f"{'DANGER  ' if row.danger else ''}{console.plain(row.part)}: {row.fault}", style=style or "bold")
-        live, worst = _live(row), _worst(row.currents)
+        live, worst = _live(row), _worst(row)
         facts = [f"live, key off: {live}" if live else "", f"worst current: {worst}" if worst else ""]
         for told in ("; ".join(f for f in facts if f), console.plain(row.message)):
             if told:
@@ -112,7 +118,11 @@ def _live(row: FaultRow) -> str:
     return ", ".join(f"{n.node} {n.voltage:.1f} V" for n in row.live_nodes if n.key == "off")
 
 
-def _worst(currents: tuple[Current, ...]) -> str:
+def _worst(row: FaultRow) -> str:
+    currents = row.currents
+    if any(n.code == "main_cable_shorted" for n in row.dangers):
+        top = max((c for c in currents if c.limit is None), key=lambda c: c.current)
+        return f"{top.current:.0f} A, {top.element}, no fuse"
     worst = max(currents, key=lambda c: c.use, default=None)
     if worst is None or worst.limit is None:
         return ""

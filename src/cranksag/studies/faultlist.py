@@ -1,148 +1,42 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Single faults of a boat and its hold-up branch, each as a few changes of the deck's own lines.
-
-A short is `FAULT_SHORT` across two nodes, an open a port taken off its node and left behind `FAULT_OPEN`, a reversed
-part has two ports exchanged. Only lines of the top circuit are changed, never the netlists of ``circuits/``.
-"""
+"""Single faults of a boat and its hold-up branch, each as a few changes of the deck's own lines."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from cranksag.circuit import Signal
+from cranksag.circuit.boat import ARC_SHARE, CONTACT_RESISTANCE, diode_values
 from cranksag.circuit.timing import KeyTimes
-from cranksag.errors import DeckError
 from cranksag.parts.relay import RelayCircuit
-from cranksag.resolve.model import Bank, Boat, ConverterAhead, HouseFeed, StandbyPack
+from cranksag.resolve.model import Bank, Boat, ConverterAhead, Display, HouseFeed, StandbyPack
+from cranksag.studies.faultedits import (
+    FAULT_OPEN,
+    FAULT_SHORT,
+    SOUND,
+    Added,
+    Bridge,
+    Detach,
+    Edit,
+    Fault,
+    Parameter,
+    Port,
+    Swap,
+    Unfused,
+    conductor,
+    two_terminal,
+)
+from cranksag.studies.faultmains import CONTACT_WIRE, main_faults, part_names
 
-FAULT_SHORT = 1e-3  # [ohm] a part failed short, a wire chafed through to metal; engineering estimate
-FAULT_OPEN = 1e9  # [ohm] a broken wire, a dead part
 HELM_BOND = 5e-3  # [ohm] helm's common negative to the battery: panel negative and bus bar; engineering estimate
 OFF, RUN, CRANK, AFTER = 0.25, 0.35, 0.6, 0.3  # [s] length of each part of the run
 OPENS_AT, OPENS_IN = 0.3, 0.02  # [s] into the crank, and how long a strap takes to part; engineering estimate
 HELM_NOTE = "with the helm's negatives joined the engine's current returns through the display's return wire"
+ARC_SLOPE = 20.0  # [A/V] above the arc's voltage, as in the main contact; numerical
+HELD = 1.0  # [ohm] what holds a welded armature there; numerical
+MADE = 1000.0  # [per mille] an armature at the end of its travel
 PINS = "dspins"
 """Deck node of the displays' supply pins beyond a broken wire."""
-SOUND = ("as designed", "none")
-"""Part and fault of the row without a fault."""
-
-
-@dataclass(frozen=True, slots=True)
-class Bridge:
-    """`ohm` between nodes `a` and `b`."""
-
-    a: str
-    b: str
-    ohm: float = FAULT_SHORT
-
-
-@dataclass(frozen=True, slots=True)
-class Detach:
-    """Port number `port` of an element taken off its node."""
-
-    element: str
-    port: int
-
-
-@dataclass(frozen=True, slots=True)
-class Swap:
-    """The first two ports of an element exchanged."""
-
-    element: str
-
-
-@dataclass(frozen=True, slots=True)
-class Port:
-    """Port number `port` of an element moved to another node."""
-
-    element: str
-    port: int
-    node: str
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """An element's line written anew."""
-
-    element: str
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class Added:
-    """Lines added to the top circuit."""
-
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class Parameter:
-    """A parameter of an element."""
-
-    element: str
-    name: str
-    value: float
-
-
-Edit = Bridge | Detach | Swap | Port | Line | Added | Parameter
-
-
-@dataclass(frozen=True, slots=True)
-class Fault:
-    """One fault: the `part`, what is wrong with it (`fault`), the changes of the deck that make it, and a `note`.
-
-    `reads`: signals that the fault moves to another node, by name.
-    """
-
-    part: str
-    fault: str
-    edits: tuple[Edit, ...]
-    note: str = ""
-    reads: tuple[tuple[str, Signal], ...] = ()
-
-
-def edited(text: str, edits: tuple[Edit, ...]) -> str:
-    """A deck's text with changes made to the lines of its top circuit.
-
-    Parameters: text : of a `Deck`; edits : changes, in order. Returns: text.
-    Raises: DeckError if the top circuit has no such element or port.
-    """
-    lines = text.splitlines()
-    for number, edit in enumerate(edits):
-        if isinstance(edit, Bridge):
-            lines.append(f"Rbridge{number} {edit.a} {edit.b} {edit.ohm!r}")
-            continue
-        if isinstance(edit, Added):
-            lines += edit.text.splitlines()
-            continue
-        where = _find(lines, edit.element)
-        words = lines[where].split()
-        if isinstance(edit, Line):
-            words = edit.text.split()
-        elif isinstance(edit, Swap):
-            words[1], words[2] = words[2], words[1]
-        elif isinstance(edit, Parameter):
-            known = [w for w in words if w.startswith(edit.name + "=")]
-            words = [w for w in words if w not in known] + [f"{edit.name}={edit.value!r}"]
-        else:
-            old = words[1 + edit.port]
-            fresh = edit.node if isinstance(edit, Port) else f"broken{number}"
-            words[1 + edit.port] = fresh
-            if isinstance(edit, Detach):
-                lines.append(f"Rbroken{number} {old} {fresh} {FAULT_OPEN!r}")
-        lines[where] = " ".join(words)
-    return "\n".join(lines)
-
-
-def _find(lines: list[str], element: str) -> int:
-    inside = False
-    for number, line in enumerate(lines):
-        word = line.split(maxsplit=1)[0].lower() if line.strip() else ""
-        inside = word == ".subckt" or (inside and word != ".ends")
-        if not inside and word == element.lower():
-            return number
-    raise DeckError(f"the deck has no element {element} to fail")
 
 
 def fault_times(boat: Boat) -> KeyTimes:
@@ -161,7 +55,9 @@ def single_faults(boat: Boat) -> Iterator[Fault]:
     yield Fault(*SOUND, ())
     yield from _feed_faults(boat)
     yield from _ground_faults(boat)
+    yield from main_faults(boat)
     yield from _start_faults(boat)
+    yield from _display_faults(boat)
     hold = boat.hold_up
     if isinstance(hold, StandbyPack):
         yield from _pack_faults(hold)
@@ -173,19 +69,12 @@ def single_faults(boat: Boat) -> Iterator[Fault]:
         yield from _converter_faults(hold)
 
 
-def _conductor(part: str, element: str, port: int, node: str) -> Iterator[Fault]:
-    yield Fault(part, "broken", (Detach(element, port),))
-    yield Fault(part, "shorted to ground", (Bridge(node, "block"),))
-
-
-def _two_terminal(part: str, element: str, a: str, b: str) -> Iterator[Fault]:
-    yield Fault(part, "short", (Bridge(a, b),))
-    yield Fault(part, "open", (Detach(element, 0),))
-    yield Fault(part, "reversed", (Swap(element),))
-
-
 def _feed_faults(boat: Boat) -> Iterator[Fault]:
-    yield from _conductor("display feed conductor", "Xfeed", 1, "keyin")
+    yield from conductor("display feed conductor", "Xfeed", 1, "keyin")
+    if boat.feed.key_terminal != "always":
+        key = f"key's {boat.feed.key_terminal.upper()} contact"
+        yield Fault(key, "welded", (Bridge("keyin", "feed", CONTACT_RESISTANCE),))
+    yield Fault("display feed behind the key", "broken", (Detach("Xkeyrun", 1),))
     yield Fault("display feed behind the key", "shorted to ground", (Bridge("feed", "block"),))
     pins = tuple(Port(f"Xdisplay{k}", 0, PINS) for k in range(len(boat.displays)))
     cut: tuple[Edit, ...] = (*pins, Bridge("ds", PINS, FAULT_OPEN))
@@ -203,9 +92,11 @@ def _ground_faults(boat: Boat) -> Iterator[Fault]:
     start = boat.start
     harness = max(start.resistance + start.joints, HELM_BOND)
     bond = Bridge("dr", "0", HELM_BOND) if boat.feed.return_to == "engine block" else Bridge("block", "dr", harness)
+    names = part_names(boat)
     for k, element in enumerate(boat.negative):
-        yield Fault(element.name, "broken", (Detach(f"Xneg{k}", 0), bond), HELM_NOTE)
-        yield Fault(element.name, "breaks while cranking", (*_parting(boat, k), bond), HELM_NOTE)
+        part = names[element.path]
+        yield Fault(part, "broken", (Detach(f"Xneg{k}", 0), bond), HELM_NOTE)
+        yield Fault(part, "breaks while cranking", (*_parting(boat, k), bond), HELM_NOTE)
 
 
 def _parting(boat: Boat, number: int) -> tuple[Edit, ...]:
@@ -224,24 +115,69 @@ def _parting(boat: Boat, number: int) -> tuple[Edit, ...]:
 def _start_faults(boat: Boat) -> Iterator[Fault]:
     start = boat.start
     if not start.shares_feed:
-        yield from _conductor("start circuit's supply wire", "Xstartsupply", 1, "keyin2")
-    yield from _conductor("start wire", "Xstartwire", 1, "sig")
+        yield from conductor("start circuit's supply wire", "Xstartsupply", 1, "keyin2")
+    source = "keyin" if start.shares_feed else "keyin2"
+    yield Fault("key's START contact", "welded", (Bridge(source, "keyst", CONTACT_RESISTANCE),))
+    yield Fault("key's START contact", "open", (Detach("Xkeystart", 1),))
+    yield Fault("neutral switch", "open", (Detach("Xneutral", 0),))
+    yield from conductor("start wire", "Xstartwire", 1, "sig")
     if start.relay is not None:
         yield from _relay("start relay", "Xstartrelay", "stud", "s0", start.relay)
         yield from _suppression("start relay's suppression", "Xstartsup", "c1", "block", start.relay)
+        yield Fault(CONTACT_WIRE, "broken", (Detach("Rs0", 0),))
+        # hundreds of amperes are not chopped: an arc carries them on, as at the starter's main contact
+        volts = ARC_SHARE * boat.nominal_voltage
+        arc = Added(f"Barc stud s0 I = {ARC_SLOPE!r}*uramp(v(stud,s0)-{volts!r})")
+        unfused = Unfused((CONTACT_WIRE,), cure="guard that wire against chafe and loose terminals")
+        yield Fault(CONTACT_WIRE, "shorted to ground", (Bridge("s", "block"), arc), unfused=unfused)
+    contact = "starter solenoid's main contact"
+    # welded, the contact holds plunger and pinion as well
+    yield Fault(contact, "welded", (Added(f"Vweld weld 0 {MADE!r}\nRweld weld xso {HELD!r}"),))
+    yield Fault(contact, "open", (Detach("Xsolenoid", 1),))
 
 
-def _relay(part: str, element: str, common: str, working: str, relay: RelayCircuit) -> Iterator[Fault]:
+def _display_faults(boat: Boat) -> Iterator[Fault]:
+    """A display's sense wire, and its input diode inside its subcircuit: bridged, dead, or turned round."""
+    for k, display in enumerate(boat.displays):
+        if display.circuit.sense_threshold is not None:
+            yield Fault(f"sense wire of display {display.name!r}", "broken", (Detach(f"Xsense{k}", 0),))
+        diode, element = display.circuit.diode, f"Xdisplay{k}"
+        if diode is None:
+            continue
+        part = diode_part(display)
+        dead = Parameter(element, "drs", FAULT_OPEN)
+        bare = "nothing keeps a reversed supply out of the display any more, nor its charge in while the supply sags"
+        yield Fault(part, "short", (Parameter(element, "dsh", FAULT_SHORT),), bare)
+        yield Fault(part, "open", (dead, Parameter(element, "dsh", FAULT_OPEN)))
+        values = " ".join(f"{name}={value!r}" for name, value in diode_values(diode).items())
+        ends = f"xdisplay{k}.di xdisplay{k}.p1"
+        turned = Added(f"Dturned{k} {ends} dturned{k}\n.model dturned{k} d({values})")
+        lets = "it lets a reversed supply into the display and the right one not"
+        yield Fault(part, "reversed", (dead, turned), lets)
+
+
+def diode_part(display: Display) -> str:
+    """Part name of a display's input diode."""
+    return f"input diode of display {display.name!r}"
+
+
+def _relay(
+    part: str, element: str, common: str, working: str, relay: RelayCircuit, resting: str = "nc"
+) -> Iterator[Fault]:
     welded: tuple[Edit, ...] = (Bridge(common, working, relay.contact_resistance),)
     if relay.changeover:
         welded = (*welded, Detach(element, 4))
     yield Fault(part, "welded", welded)
     yield Fault(part, "open", (Detach(element, 3),))
+    if relay.changeover:
+        stuck = (Bridge(common, resting, relay.contact_resistance), Detach(element, 3))
+        yield Fault(part, "resting contact welded", stuck)
+        yield Fault(part, "resting contact open", (Detach(element, 4),))
 
 
 def _suppression(part: str, element: str, a: str, b: str, relay: RelayCircuit) -> Iterator[Fault]:
     if relay.suppression.kind in ("diode", "zener"):
-        yield from _two_terminal(part, element, a, b)
+        yield from two_terminal(part, element, a, b)
     elif relay.suppression.kind == "resistor":
         yield Fault(part, "short", (Bridge(a, b),))
         yield Fault(part, "open", (Detach(element, 0),))
@@ -249,23 +185,23 @@ def _suppression(part: str, element: str, a: str, b: str, relay: RelayCircuit) -
 
 def _pack_faults(hold: StandbyPack) -> Iterator[Fault]:
     yield Fault("pack", "reversed", (Swap("Xpack"),))
-    yield from _conductor("pack positive wire", "Xpack", 0, "pk")
+    yield from conductor("pack positive wire", "Xpack", 0, "pk")
     yield Fault("pack negative wire", "broken", (Detach("Xpack", 1),))
     relay = hold.relay
     anode, cathode = ("hd", "no") if relay is not None and relay.changeover else ("hd", "ds")
-    yield from _two_terminal("pack diode", "Xpackdiode", anode, cathode)
+    yield from two_terminal("pack diode", "Xpackdiode", anode, cathode)
     if hold.feed_diode is not None:
-        yield from _two_terminal("feed diode", "Xfeeddiode", "fd", _feed_end(hold))
+        yield from two_terminal("feed diode", "Xfeeddiode", "fd", _feed_end(hold))
     if relay is not None:
         common = "ds" if relay.changeover else "pk"
         yield from _relay("hold-up relay", "Xrelay", common, "no", relay)
         yield Fault("wire behind the hold-up relay", "shorted to ground", (Bridge("no", "block"),))
-        yield from _conductor("hold-up relay's coil wire", "Rcoilwire", 1, "coil")
+        yield from conductor("hold-up relay's coil wire", "Rcoilwire", 1, "coil")
         yield from _suppression("hold-up relay's suppression", "Xsuppress", "coil", "block", relay)
     if hold.recharge == "resistor":
         yield Fault("charge resistor", "short", (Bridge("feed", "rc1"),))
         yield Fault("charge resistor", "open", (Detach("Rcharge", 0),))
-        yield from _two_terminal("charge diode", "Xchargediode", "rc1", "pk")
+        yield from two_terminal("charge diode", "Xchargediode", "rc1", "pk")
     elif hold.recharge == "charger":
         yield Fault("charger", "short", (Bridge("feed", "pk"),))
         yield Fault("charger", "open", (Detach("Xcharger", 0),))
@@ -279,27 +215,27 @@ def _bank_faults(hold: Bank) -> Iterator[Fault]:
     yield Fault("capacitor bank", "short", (Bridge("cb", "dr"),))
     yield Fault("capacitor bank", "open", (Detach("Xbank", 0),))
     if hold.diode is not None:
-        yield from _two_terminal("feed diode", "Xfeeddiode", "fd", "ds")
+        yield from two_terminal("feed diode", "Xfeeddiode", "fd", "ds")
     if hold.discharge_diode is not None:
-        yield from _two_terminal("discharge diode", "Xdischarge", "cp", "ds")
+        yield from two_terminal("discharge diode", "Xdischarge", "cp", "ds")
     limiter = "Rlimit" if hold.charge_current is None else "Xlimit"
     if hold.inrush_limit is not None or hold.charge_current is not None:
         yield Fault("inrush limiter", "short", (Bridge("ds", "cp"),))
         yield Fault("inrush limiter", "open", (Detach(limiter, 0),))
-    yield Fault("bank wire", "shorted to ground", (Bridge("cp", "block"),))
+    yield from conductor("bank wire", "Rfuse", 0, "cp")
 
 
 def _house_faults(hold: HouseFeed) -> Iterator[Fault]:
-    yield from _conductor("house feed wire", "Xhousewire", 1, "hw")
-    yield Fault("house bank negative", "broken", (Detach("Rhousen", 0),))
-    yield from _two_terminal("house diode", "Xhousediode", "hd", "ds")
+    yield from conductor("house feed wire", "Xhousewire", 1, "hw")
+    yield Fault("house feed's switch", "open", (Detach("Xhousekey", 0),))
+    yield from two_terminal("house diode", "Xhousediode", "hd", "ds")
     if hold.feed_diode is not None:
-        yield from _two_terminal("feed diode", "Xfeeddiode", "fd", "ds")
+        yield from two_terminal("feed diode", "Xfeeddiode", "fd", "ds")
 
 
 def _converter_faults(hold: ConverterAhead) -> Iterator[Fault]:
     yield Fault("converter", "short", (Bridge("cf", "cv"),))
     yield Fault("converter", "open", (Detach("Xconverter", 1),))
-    yield Fault("wire behind the converter's fuse", "shorted to ground", (Bridge("cf", "block"),))
+    yield from conductor("wire behind the converter's fuse", "Rfuse", 1, "cf")
     if hold.pass_diode is not None:
-        yield from _two_terminal("pass diode", "Xpass", "cf", "cv")
+        yield from two_terminal("pass diode", "Xpass", "cf", "cv")

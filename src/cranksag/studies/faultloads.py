@@ -19,8 +19,9 @@ from cranksag.parts.conductors import conductor_area
 from cranksag.parts.fuse import clearing_i2t, conductor_i2t, opening_time, protects_conductor
 from cranksag.quantities import ConductorSize
 from cranksag.resolve.carrying import carrying
-from cranksag.resolve.model import Bank, Note
-from cranksag.studies.faultlist import Fault
+from cranksag.resolve.model import Bank, Boat, Note
+from cranksag.studies.faultedits import Fault
+from cranksag.studies.faultmains import ISOLATOR, PANEL, part_names
 from cranksag.studies.faultreading import Current, FaultRow, current_of, currents_of, fuse_type
 from cranksag.studies.faultrun import WHEN, WORSE, Bench, Pulse, Run, heating_current, lasting_current, pulse, windows
 
@@ -38,6 +39,7 @@ SIZES = {
     "start wire": "start_circuit.size",
     "start circuit's supply wire": "start_circuit.size",
     "hold-up conductor": "hold_up.size",
+    PANEL: "panel.size",
 }
 """Scenario field with the size of each watched conductor; a relay's coil wire has none."""
 
@@ -211,15 +213,22 @@ def guard(
             return Guard()
         return Guard(cure=f"its fuses together pass {left:.0f} A; fit thicker wire or smaller fuses")
     if element == "display return conductor":
-        if fault.part in {strap.name for strap in bench.boat.negative}:
+        if fault.part in _straps(bench.boat):
             return Guard(
                 cure="it returns the engine's current and no fuse can guard a return; fit a second ground strap from "
                 "the engine block to battery negative"
             )
         return Guard(cure="no fuse guards it; fit one at the source that feeds the fault")
+    if element in ISOLATOR.values():
+        return Guard(cure=f"no fuse opens; fuse the wire from the isolator to each bank, {limit:g} A at most")
     if usual.get(element, 0.0) > limit:
         return Guard(cure="no fuse opens; fit thicker wire and a fuse at its source that suits it")
     return Guard(cure=f"no fuse opens; fit one of at most {limit:g} A at its source")
+
+
+def _straps(boat: Boat) -> set[str]:
+    names = part_names(boat)
+    return {names[strap.path] for strap in boat.negative}
 
 
 def _on(bench: Bench, element: str) -> bool:

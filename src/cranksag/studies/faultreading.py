@@ -13,7 +13,7 @@ import numpy as np
 from cranksag.errors import SimulationError
 from cranksag.parts.fuse import FuseType, opening_time
 from cranksag.resolve.model import BLADE, Bank, Boat, HouseFeed, Note, StandbyPack
-from cranksag.studies.faultlist import SOUND, Detach, Fault, Parameter
+from cranksag.studies.faultedits import SOUND, Detach, Fault, Parameter
 from cranksag.studies.faultrun import (
     HELD_UP,
     SETTLED,
@@ -110,7 +110,8 @@ class FaultRow:
     `display_alive` (all displays run in RUN), `display_minimum` [V] and `display_holds` while the key is in START,
     `cranks`, `coil_kick` when the key is let go and `display_highest` after that [V]: None where they could not be
     computed. `charge`: what an empty bank takes up in RUN [C], None without a bank.
-    `display_top`: the highest voltage at the pins in RUN and START [V], and the key then.
+    `display_top`: the highest voltage at the pins in RUN and START [V], and the key then. `runs`: of the solver for
+    this row.
     """
 
     part: str
@@ -129,11 +130,12 @@ class FaultRow:
     message: str
     charge: float | None = None
     display_top: tuple[float, str] | None = None
+    runs: int = 0
 
     @property
     def danger(self) -> bool:
-        """Whether the fault brings a protected node to life, overloads a conductor that no fuse guards, or gives
-        a display more voltage than it stands."""
+        """Whether the fault brings a protected node to life, overloads a conductor that no fuse guards, shorts a
+        battery through a cable that has none, or gives a display more voltage than it stands."""
         return bool(self.dangers)
 
 
@@ -278,8 +280,8 @@ def _gravity(current: Current) -> tuple[bool, float]:
 
 @dataclass(frozen=True, slots=True)
 class Charge:
-    """What charging an empty bank from key-on on shows: the `run`, its `currents`, and the charge that the bank has
-    taken up when the key moves on [C]."""
+    """What charging an empty bank shows: the `run`, its `currents`, and the charge that the bank has
+    taken up when the key moves to START [C]."""
 
     run: Run
     currents: list[Current]
@@ -293,7 +295,7 @@ def charge_of(bench: Bench, fault: Fault) -> Charge | None:
     except SimulationError:
         return None
     signals, shift = run.traces.signals, run.times.key_on
-    time, current = between(run.traces.time, signals["bank_current"], 0.0, run.times.starts[0] - 1e-3 - shift)
+    time, current = between(run.traces.time, signals["bank_current"], -shift, run.times.starts[0] - 1e-3 - shift)
     return Charge(run, currents_of(bench, run), max(integral(time, current), 0.0))
 
 
@@ -315,6 +317,14 @@ def _back_feed(bench: Bench, run: Run) -> tuple[float, str, float] | None:
     back = np.maximum(-values, 0.0)
     highest, key = max((heating_current(run, back, a, b, power=1), key) for key, a, b in windows(run))
     return highest, key, lasting_current(run, back, key, power=1)
+
+
+def dead_displays(boat: Boat, run: Run) -> list[str]:
+    """Names of the displays that do not run when the key leaves RUN."""
+    begin, end = judged_from(boat, run.times), run.times.releases[0] - run.times.key_on
+    signals, time = run.traces.signals, run.traces.time
+    states = (between(time, signals[f"display_{k}_runs"], begin, end)[1] for k in range(len(boat.displays)))
+    return [d.name for d, runs in zip(boat.displays, states, strict=True) if runs[0] <= HALF]
 
 
 def outcome(boat: Boat, run: Run) -> Outcome:

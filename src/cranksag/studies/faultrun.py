@@ -10,11 +10,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from cranksag.circuit import Circuit, Signal, build_circuit
+from cranksag.circuit.boat import node_of
 from cranksag.circuit.timing import KeyTimes
 from cranksag.resolve.carrying import SMALL_WIRE, carrying
 from cranksag.resolve.model import Bank, Boat, ConverterAhead, HouseFeed, NoHoldUp, StandbyPack
 from cranksag.solver import get_solver
-from cranksag.studies.faultlist import Added, Bridge, Edit, Fault, Line, Parameter, Port, edited, fault_times
+from cranksag.studies.faultedits import Added, Bridge, Edit, Fault, Line, Parameter, Port, edited
+from cranksag.studies.faultlist import fault_times
+from cranksag.studies.faultmains import BATTERY, CONTACT_WIRE, HOUSE, ISOLATOR, PANEL, on_panel
 from cranksag.verdict import read_traces
 from cranksag.verdict.results import Traces
 from cranksag.verdict.series import between, held_minimum, intervals_below
@@ -81,6 +84,13 @@ def _always(boat: Boat) -> Iterator[Edit]:
     yield Port("Xstartwire", 0, "startwire")
     yield Added("Vstartwire kn startwire 0")
     yield Added(f"Cwinding keyst block {WINDING!r}\nRinsulation keyst block {INSULATION!r}")
+    if on_panel(boat):
+        yield Port("Rpanel", 0, "panelwire")
+        yield Added(f"Vpanelwire {node_of(boat, boat.panel.source)} panelwire 0")
+    if boat.link.kind == "diode isolator":
+        for element in ISOLATOR:
+            yield Port(element, 0, f"{element}a")
+            yield Added(f"V{element} altp {element}a 0")
     for k, load in enumerate(boat.loads):
         if load.at in ("feed", HELD_UP) and load.by_key:
             to = {"engine block": "block", "battery negative": "0"}.get(load.return_to, "dr")
@@ -119,6 +129,16 @@ def _watched(boat: Boat) -> Iterator[tuple[str, str, str | None, float | None]]:
     yield "start wire", "start_wire_current", "i(vstartwire)", wire
     if not boat.start.shares_feed:
         yield "start circuit's supply wire", "start_supply_current", "i(vstart)", wire
+    yield BATTERY, "battery_current", None, None
+    if boat.house is not None:
+        yield HOUSE, "house_current", None, None
+    if on_panel(boat):
+        yield PANEL, "panel_feeder_current", "i(vpanelwire)", _wire(boat, "panel.size")
+    if boat.link.kind == "diode isolator":
+        for element, part in ISOLATOR.items():
+            yield part, f"{element}_current", f"i(v{element})".lower(), boat.alternator.rating
+    if boat.start.relay is not None:
+        yield CONTACT_WIRE, "contact_wire_current", "i(vs)", None
     hold = boat.hold_up
     if isinstance(hold, StandbyPack):
         yield "hold-up fuse", "pack_current", None, hold.fuse_rating
@@ -134,8 +154,15 @@ def _watched(boat: Boat) -> Iterator[tuple[str, str, str | None, float | None]]:
         yield "converter fuse", "converter_fuse_current", None, hold.fuse_rating
 
 
+class Tally:
+    """Runs of the solver that this process has made."""
+
+    runs = 0
+
+
 def run_fault(bench: Bench, fault: Fault, phases: int = 3, more: tuple[Edit, ...] = ()) -> Run:
     """One run of the first `phases` of off, RUN and START, with more changes of the deck."""
+    Tally.runs += 1
     circuit = dataclasses.replace(bench.circuit, signals={**bench.circuit.signals, **dict(fault.reads)})
     vectors = tuple(dict.fromkeys(v for s in circuit.signals.values() for v in (s.plus, s.minus) if v))
     deck = dataclasses.replace(

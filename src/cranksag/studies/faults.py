@@ -4,8 +4,8 @@
 With the key off and the hold-up full, three things must stay dead whatever single part fails: the S terminal and the
 start signal (an engine that cranks by itself), and the feed behind the key, on which a run solenoid (an engine that
 will not stop) and the alternator's excitation hang. The first two must stay dead in RUN as well. A conductor that
-carries more than its ampacity where no fuse opens in time is a danger too, and so is more voltage at a display than it
-stands. Fuses are taken as holding, so that the
+carries more than its ampacity where no fuse opens in time is a danger too, and so is a battery shorted through a cable
+without a fuse, and more voltage at a display than it stands. Fuses are taken as holding, so that the
 currents can be compared with them.
 """
 
@@ -18,7 +18,8 @@ from typing import Any
 from cranksag.errors import LibraryDead, SimulationError
 from cranksag.resolve.model import Bank, Boat, NoHoldUp, Note
 from cranksag.runner import Job, limit_of, run_many
-from cranksag.studies.faultlist import SOUND, Fault, single_faults
+from cranksag.studies.faultedits import SOUND, Fault
+from cranksag.studies.faultlist import single_faults
 from cranksag.studies.faultloads import HOT, OVERLOADED, conductor_dangers, limiter_dangers
 from cranksag.studies.faultreading import (
     EMPTY,
@@ -37,7 +38,9 @@ from cranksag.studies.faultreading import (
     with_fuses_opened,
     with_inrush,
 )
-from cranksag.studies.faultrun import Bench, Run, make_bench, run_fault, without_hold_up
+from cranksag.studies.faultrun import Bench, Run, Tally, make_bench, run_fault, without_hold_up
+from cranksag.studies.faultshorts import SHORTED, charge_warnings, load_dump_warnings, short_dangers
+from cranksag.studies.faultskipped import NotTried, not_tried
 from cranksag.studies.faultwords import (
     MAY_HOLD,
     OVER_VOLTAGE,
@@ -50,12 +53,12 @@ from cranksag.studies.faultwords import (
     voltage_warnings,
 )
 
-RUNS, RUNS_OF_A_BANK = 5, 6
+RUNS, RUNS_OF_A_BANK = 7, 8
 """Runs behind a row at most, none longer than a whole crank: the fault, with the key off where its crank fails, twice
 with fuses opened, and the same without the hold-up; with a bank the fault, its charge, the crank beside an empty bank,
-twice with fuses opened, and without the hold-up."""
+twice with fuses opened, and without the hold-up; twice with the alternator at work where a fault is about that."""
 
-__all__ = ["Current", "FaultRow", "FaultStudy", "LiveNode", "fault_document", "run_faults"]
+__all__ = ["Current", "FaultRow", "FaultStudy", "LiveNode", "fault_document", "not_tried", "run_faults"]
 
 
 class FaultStudy:
@@ -73,13 +76,20 @@ class FaultStudy:
 
         Raises: SimulationError if it cannot be computed.
         """
+        before = Tally.runs
         self._bench = make_bench(self.boat)
         self._bare = None if isinstance(self.boat.hold_up, NoHoldUp) else make_bench(without_hold_up(self.boat))
         self._by_design = live_by_design(self._bench, self._bare)
-        self._sound = self._judged(self._bench, Fault(*SOUND, ()))
+        sound = self._judged(self._bench, Fault(*SOUND, ()))
+        self._sound = dataclasses.replace(sound, runs=Tally.runs - before)
 
     def __call__(self, task: tuple[str, str]) -> FaultRow:
-        """The row of a part and fault."""
+        """The row of a part and fault, told with the runs of the solver that it took."""
+        before = Tally.runs
+        row = self._row_of(task)
+        return row if task == SOUND else dataclasses.replace(row, runs=Tally.runs - before)
+
+    def _row_of(self, task: tuple[str, str]) -> FaultRow:
         if self._bench is None or self._sound is None:
             self.prepare()
         assert self._bench is not None
@@ -93,6 +103,8 @@ class FaultStudy:
         row = _row(bench, fault, self._sound, self._by_design)
         if not row.danger or self._bare is None:
             return row
+        if {n.code for n in row.dangers} == {SHORTED}:  # a main cable's, hold-up or not
+            return _innocent(row)
         same = next((f for f in single_faults(self._bare.boat) if (f.part, f.fault) == (fault.part, fault.fault)), None)
         return _with_blame(row, self._bare, same, self._by_design, self._sound)
 
@@ -136,8 +148,8 @@ def run_faults(
     return (sound, *sorted(rows, key=_badness))
 
 
-def fault_document(rows: tuple[FaultRow, ...]) -> list[dict[str, Any]]:
-    """The rows as plain data; numbers are finite or None.
+def fault_document(rows: tuple[FaultRow, ...], left_out: tuple[NotTried, ...] = ()) -> list[dict[str, Any]]:
+    """The rows as plain data; numbers are finite or None. `left_out`, not tried, stands in the sound boat's row.
 
     Of each current `fuse_opens` says "no", "may" or "yes" where a fuse carries it, None elsewhere, and
     `fuse_opens_within_s` within which time [s] where it must by itself.
@@ -161,6 +173,11 @@ def fault_document(rows: tuple[FaultRow, ...]) -> list[dict[str, Any]]:
             "display_highest_v": row.display_highest,
             "display_top_v": None if row.display_top is None else row.display_top[0],
             "bank_charge_c": row.charge,
+            "runs": row.runs,
+            "not_tried": [
+                {"part": n.part, "fault": n.fault, "reason": n.reason}
+                for n in (left_out if (row.part, row.fault) == SOUND else ())
+            ],
         }
         for row in rows
     ]
@@ -181,10 +198,12 @@ def _current(current: Current) -> dict[str, Any]:
     }
 
 
-def _badness(row: FaultRow) -> tuple[bool, bool, bool, float, bool]:
+def _badness(row: FaultRow) -> tuple[bool, bool, bool, bool, float, bool]:
     worst = max((c.use for c in row.currents), default=0.0)
-    burns_only = all(n.code in (OVERLOADED, HOT, OVER_VOLTAGE) for n in row.dangers)
-    return (not row.danger, burns_only, not row.from_hold_up, -max(worst, 1.0), row.display_holds is True)
+    codes = {n.code for n in row.dangers}
+    burns_only = codes <= {OVERLOADED, HOT, OVER_VOLTAGE, SHORTED}
+    order = (not row.danger, burns_only, not row.from_hold_up, SHORTED not in codes)
+    return (*order, -max(worst, 1.0), row.display_holds is True)
 
 
 def _row(bench: Bench, fault: Fault, sound: FaultRow | None, by_design: frozenset[str]) -> FaultRow:
@@ -208,7 +227,7 @@ def _row(bench: Bench, fault: Fault, sound: FaultRow | None, by_design: frozense
     if charge is not None:
         currents, charging = with_inrush(currents, charge), charge.run
     dangers = [*node_dangers(bench.boat, live, run, by_design), *conductor_dangers(bench, run, fault, sound, charging)]
-    dangers += limiter_dangers(bench, run, fault, currents)
+    dangers += [*limiter_dangers(bench, run, fault, currents), *short_dangers(bench, run, fault)]
     found = outcome(bench.boat, run)
     if sound is not None and left_empty(charge.taken if charge else None, sound):
         found = _with_empty_bank(bench, fault, found)
@@ -220,6 +239,7 @@ def _row(bench: Bench, fault: Fault, sound: FaultRow | None, by_design: frozense
         volts = voltage_warnings(bench.boat, found, [], sound)
     dangers += [n for n in volts if n.code == OVER_VOLTAGE]
     warnings = [*node_warnings(bench.boat, live, by_design), *loads, *(n for n in volts if n.code != OVER_VOLTAGE)]
+    warnings += [*charge_warnings(bench, fault), *load_dump_warnings(bench.boat, fault)]
     row = FaultRow(
         part=fault.part,
         fault=fault.fault,
@@ -279,9 +299,14 @@ def _with_blame(
     found = (
         *node_dangers(bare.boat, live_nodes(bare.boat, run), run, by_design),
         *conductor_dangers(bare, run, fault, sound),
+        *short_dangers(bare, run, fault),
         *voltage_warnings(bare.boat, outcome(bare.boat, run), [], sound),
     )
     codes = {n.code for n in found}
     own = any(n.code not in codes for n in row.dangers)
-    said = row.message if own else f"{row.message}; the hold-up has no part in it"
-    return dataclasses.replace(row, from_hold_up=own, message=said)
+    return dataclasses.replace(row, from_hold_up=True) if own else _innocent(row)
+
+
+def _innocent(row: FaultRow) -> FaultRow:
+    said = f"{row.message}; the hold-up has no part in it"
+    return dataclasses.replace(row, from_hold_up=False, message=said)

@@ -10,7 +10,7 @@ import numpy as np
 
 from cranksag.parts.fuse import melting_i2t, pulse_use
 from cranksag.resolve.model import Bank, Boat, HouseFeed, Note, StandbyPack
-from cranksag.studies.faultlist import Fault
+from cranksag.studies.faultedits import Fault
 from cranksag.studies.faultloads import OVERLOADED, amperes, carries, guard, stands
 from cranksag.studies.faultreading import (
     BACK_FEED,
@@ -22,9 +22,11 @@ from cranksag.studies.faultreading import (
     LiveNode,
     Outcome,
     current_of,
+    dead_displays,
     left_empty,
 )
 from cranksag.studies.faultrun import (
+    HEATS,
     HELD_UP,
     SETTLED,
     WHEN,
@@ -36,6 +38,7 @@ from cranksag.studies.faultrun import (
     lasting_current,
     windows,
 )
+from cranksag.studies.faultshorts import WHILE_RUNNING
 from cranksag.verdict.series import between
 from cranksag.verdict.starting import CONTACT_MADE
 from cranksag.verdict.stresses import DISPLAY_HIGHEST_12, DISPLAY_HIGHEST_24, KICK_LIMIT, SPLIT_VOLTAGE
@@ -130,7 +133,8 @@ def _lasts(boat: Boat, run: Run, signal: str = "feed") -> str:
         return ""
     if alive[-1] < len(feed) - 1:
         return f" for {time[alive[-1]] + shift:.2f} s"
-    if not isinstance(boat.hold_up, Bank):
+    supplied = float(between(run.traces.time, run.traces.signals["feed_current"], -HEATS, -1e-3)[1].mean())
+    if not isinstance(boat.hold_up, Bank) or supplied > CARRIES:
         return ""
     middle, end = 0.5 * float(time[0] + time[-1]), float(feed[-1])
     fall = float(np.log(np.interp(middle, time, feed) / end))
@@ -332,7 +336,9 @@ def message(
     fresh = tuple(n for n in row.dangers if n.code not in known)
     if len(fresh) < len(row.dangers):
         said.append("as dangerous as the boat is without this fault")
-    said += _sentences((*fresh, *(n for n in row.warnings if not _told(n, row.dangers))))
+    running = [n.message for n in row.warnings if n.code in WHILE_RUNNING]
+    at_key = (n for n in row.warnings if not _told(n, row.dangers) and n.code not in WHILE_RUNNING)
+    said += _sentences((*fresh, *at_key))
     if trouble:
         said.append(f"the crank could not be computed ({trouble})")
     display = next((n for n in row.live_nodes if n.node == "display" and n.key == "off"), None)
@@ -347,12 +353,21 @@ def message(
         holds = "holds" if row.display_holds else "restarts"
         return "; ".join([*said, f"no fault: the display {holds} (minimum {row.display_minimum:.1f} V in START)"])
     if run.cranked and sound.display_alive and not row.display_alive:
-        said.append("the display is dead in RUN")
+        said.append(f"{_dead(bench.boat, run)} dead in RUN")
     elif run.cranked and not row.display_holds and (sound.display_holds or _lower(row, sound)):
         said.append(f"the display restarts in START (minimum {row.display_minimum:.1f} V)")
     if said == ([fault.note] if fault.note else []):
-        said.append(_hidden(row, sound))
-    return "; ".join(said)
+        said.append("nothing shows with the engine stopped" if running and row.display_holds else _hidden(row, sound))
+    return "; ".join([*said, *running])
+
+
+def _dead(boat: Boat, run: Run) -> str:
+    names = dead_displays(boat, run)
+    if len(boat.displays) == 1:
+        return "the display is"
+    if len(names) == len(boat.displays):
+        return "all displays are"
+    return f"{' and '.join(f'display {name!r}' for name in names)} {'is' if len(names) == 1 else 'are'}"
 
 
 def _stays(boat: Boat, volts: float) -> str:
