@@ -49,11 +49,12 @@ def test_json_lists_the_whole_catalogue() -> None:
         assert line["kind"] in KINDS
         assert line["provenance"] in PROVENANCES
         assert line["values"]
-        assert line["tolerance"]
-        assert set(line["tolerance_sources"]) == set(line["tolerance"])
-        for origin in line["tolerance_sources"].values():
-            assert origin["source"]
-            assert origin["provenance"] in PROVENANCES
+        assert line["tolerances"]
+        assert set(line["tolerance"]) <= set(line["tolerances"]) <= set(line["values"])
+        for found in line["tolerances"].values():
+            assert -1.0 < found["low"] <= 0.0 <= found["high"]
+            assert found["source"]
+            assert found["provenance"] in PROVENANCES
 
 
 def test_the_table_shows_tolerances_beside_their_values() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -113,21 +113,19 @@ class Entry:
     def as_dict(self) -> dict[str, Any]:
         """The entry for a JSON document: kind, name, values, tolerance, source, provenance, estimated, note.
 
-        Tolerances are resolved (see `tolerances`), with where each comes from in tolerance_sources.
+        `tolerance` is what the line states, `tolerances` adds the usual ones of its kind (see the method of that name):
+        low and high as shares, source, provenance.
 
         Returns
         -------
         dict of plain values
         """
-        tolerances = self.tolerances()
         return {
             "kind": self.kind,
             "name": self.name,
             "values": dict(self.values),
-            "tolerance": {field: str(found) for field, found in tolerances.items()},
-            "tolerance_sources": {
-                field: {"source": found.source, "provenance": found.provenance} for field, found in tolerances.items()
-            },
+            "tolerance": dict(self.tolerance),
+            "tolerances": {field: asdict(found) for field, found in self.tolerances().items()},
             "source": self.source,
             "provenance": self.provenance,
             "estimated": sorted(self.estimated),

@@ -48,7 +48,7 @@ def _at_most(percent: float, source: str, provenance: str = "engineering estimat
     return Tolerance(-percent / 100.0, 0.0, source, provenance)
 
 
-_COIL = within(10.0, "data sheets of automotive relays: coil resistance +-10 %", "published")
+_COIL = within(10.0, "data sheet V23076, automotive power relay, and others: coil resistance +-10 %", "published")
 _SOLENOID_COIL = within(10.0, "as the coils of relays (data sheets: +-10 %)")
 _JOINT = factor(2.0, "engineering estimate: pins and terminals between fresh and corroded")
 _TIMES = within(40.0, "engineering estimate: data sheets print one time, typical or largest")
@@ -100,7 +100,7 @@ USUAL: Mapping[str, Mapping[str, Tolerance]] = {
         "boot_power": _POWER,
         "brownout": _PINS,
         "restarts_above": _PINS,
-        "input_capacitance": _ELECTROLYTIC,
+        "input_capacitance": within(20.0, "engineering estimate: as the electrolytics of one series (TWL), +-20 %"),
     },
     "fuse": {"resistance": within(15.0, "engineering estimate: cold resistances of one rating")},
     "starter": {

@@ -33,6 +33,7 @@ class CircuitDrop:
     current: float
     drop: float
     nominal: float
+    when: str = "in service, before anyone cranks"
 
     @property
     def kind(self) -> DropClass:
@@ -44,7 +45,7 @@ class CircuitDrop:
         """Figures, class and where to read on, in one sentence."""
         kind = self.kind
         told = f"{self.circuit}: {self.drop:.2g} V, {100.0 * kind.share:.2g} % of {self.nominal:g} V "
-        told += f"with {self.current:.3g} A in service, before anyone cranks: "
+        told += f"with {self.current:.3g} A {self.when}: "
         if kind.name == "3 %":
             return told + WITHIN
         return f"{told}{CRITICAL if kind.name == '10 %' else BEYOND} ({self.fields} decide it)"
@@ -78,7 +79,7 @@ def display_drops(
     found = [
         CircuitDrop(
             "feed_drop",
-            "display feed",
+            "display feed" + (", without the panel's own feeder" if feed.source == "panel" else ""),
             "feed.size, feed.return_size, their lengths and joints",
             supply,
             (feed.resistance + feed.joints) * supply + returned * back,
@@ -87,15 +88,16 @@ def display_drops(
     ]
     if isinstance(hold, StandbyPack):
         wires = hold.fuse_resistance  # with its wires and joints
-        found.append(_hold_up("wires of the standby pack", held, wires * held, nominal))
+        found.append(_hold_up("wires of the standby pack", held, wires * held, nominal, "while it feeds the displays"))
     elif isinstance(hold, HouseFeed):
         ohm = hold.resistance + hold.joints + hold.fuse_resistance
-        found.append(_hold_up("house feed", held, ohm * held + returned * (held - elsewhere), nominal))
+        back = returned * (held - elsewhere)
+        found.append(_hold_up("house feed", held, ohm * held + back, nominal, "in service, before anyone cranks"))
     return tuple(found)
 
 
-def _hold_up(circuit: str, current: float, drop: float, nominal: float) -> CircuitDrop:
-    return CircuitDrop("hold_up_drop", circuit, "hold_up.size, hold_up.length and joints", current, drop, nominal)
+def _hold_up(circuit: str, current: float, drop: float, nominal: float, when: str) -> CircuitDrop:
+    return CircuitDrop("hold_up_drop", circuit, "hold_up.size, hold_up.length and joints", current, drop, nominal, when)
 
 
 def _current(load: Load, voltage: float) -> float:
