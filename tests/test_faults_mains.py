@@ -235,3 +235,12 @@ def test_cables_of_one_name_stay_apart(names: list[str]) -> None:
     told = [(f.part, f.fault) for f in single_faults(boat)]
     assert len(set(told)) == len(told)
     assert sum(f.fault in ("broken", "open") for f in main_faults(boat)) == len(boat.positive) + 4
+
+
+def test_a_house_bank_behind_an_isolator_that_loses_its_negative_can_be_computed() -> None:
+    """A floating bank had no state to step from, and the row was told as a danger."""
+    text = example_text("paralleled-banks")
+    isolated = loads_scenario(text, "banks").with_overrides({"link.kind": "diode isolator"})
+    (row,) = run_faults(resolve(isolated), lambda fault: fault.part == "house bank negative")[1:]
+    assert not row.danger
+    assert row.display_alive is False  # that display hangs on the house bank's panel

@@ -21,6 +21,7 @@ CONTACT_WIRE = "wire from start relay to S terminal"
 PANEL = "panel feeder"
 OWN_LOAD = 100.0  # [ohm] of an alternator without a load: rectifier and regulator; engineering estimate
 OWN_CAPACITANCE = 1e-3  # [F] beside it; numerical
+FLOATING = 1e-6  # [F] of a floating bank to the boat: numerical
 ALTERNATOR = "alternator output cable"
 LINK = "bank link"
 ISOLATOR = {"Xisostart": "isolator's start diode", "Xisohouse": "isolator's house diode"}
@@ -90,7 +91,8 @@ def _left_with(boat: Boat, nodes: list[str]) -> Literal["", "display", "others"]
 def _bank_faults(boat: Boat) -> Iterator[Fault]:
     if boat.house is None:
         return
-    yield Fault("house bank negative", "broken", (Detach("Rhousen", 0),))
+    # a capacitance of the bank and its wire to the hull: a floating bank has no state to step from
+    yield Fault("house bank negative", "broken", (Detach("Rhousen", 0), Added(f"Chousen housen 0 {FLOATING!r}")))
     if boat.link.kind == "closed":
         yield Fault(LINK, "broken", (Detach("Rlink", 0),))
         switched = False if any(map(is_switch, boat.positive)) else None
