@@ -3,12 +3,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 from functools import lru_cache
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from cranksag.circuit.boat import chain_nodes
 from cranksag.circuit.timing import key_times
 from cranksag.cli.summary import _wiring
 from cranksag.examples import example_names, example_text
@@ -241,3 +243,20 @@ def test_a_worse_joint_never_betters_the_verdict(joint: float, more: float) -> N
     for result in found:
         assert (START_DROP in codes(result)) is (start(result).verdict == OVER)
         assert (start(result).verdict == OVER) is ((start(result).resistance or 0.0) > 2e-3)
+
+
+def test_a_battery_switch_is_known_by_its_part_under_any_name() -> None:
+    """Named otherwise it was no switch to the report, the taps and the faults; a second one has a node of its own."""
+    text = example_text("restarting").replace(
+        'name = "battery switch"', 'name = "main isolator"\npart = "battery switch"'
+    )
+    assert "main isolator" in text
+    renamed = resolve(loads_scenario(text, "renamed"))
+    assert [element.is_switch for element in renamed.positive] == [False, True, False]
+    assert not any(note.code == "no_battery_switch" for note in renamed.warnings)
+    named = resolve(loads_scenario(example_text("restarting"), "named"))
+    assert chain_nodes(renamed) == chain_nodes(named) == (["bat", "pos0", "sw", "stud"], ["block", "0"])
+    twice = dataclasses.replace(
+        named, positive=(named.positive[0], named.positive[1], named.positive[1], *named.positive[2:])
+    )
+    assert chain_nodes(twice)[0] == ["bat", "pos0", "sw", "pos2", "stud"]

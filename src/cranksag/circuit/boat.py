@@ -46,10 +46,10 @@ MOTOR_DAMPING = 100.0  # [ohm] across the motor: a way out for its current when 
 
 def supply_switch_node(boat: Boat) -> str:
     """Deck node of the battery switch's load side; the starter stud when the switch is the last element."""
-    names = [element.name.strip().lower() for element in boat.positive]
-    if "battery switch" not in names:
+    switches = [k for k, element in enumerate(boat.positive) if element.is_switch]
+    if not switches:
         return "bat"
-    return "stud" if names.index("battery switch") == len(names) - 1 else "sw"
+    return "stud" if switches[0] == len(boat.positive) - 1 else "sw"
 
 
 def node_of(boat: Boat, name: str) -> str:
@@ -61,10 +61,10 @@ def chain_nodes(boat: Boat) -> tuple[list[str], list[str]]:
     """Nodes along the positive path (battery post to stud) and along the negative path (block to battery post)."""
     switch = supply_switch_node(boat)
     positive = ["bat"]
-    for k, element in enumerate(boat.positive):
+    first = next((k for k, element in enumerate(boat.positive) if element.is_switch), None)
+    for k in range(len(boat.positive)):
         last = k == len(boat.positive) - 1
-        is_switch = element.name.strip().lower() == "battery switch" and switch == "sw"
-        positive.append("stud" if last else "sw" if is_switch else f"pos{k}")
+        positive.append("stud" if last else "sw" if k == first and switch == "sw" else f"pos{k}")
     negative = ["block", *(f"neg{k}" for k in range(len(boat.negative) - 1)), "0"]
     return positive, negative
 

@@ -321,5 +321,5 @@ def protects_conductor(
     elif longest <= ADIABATIC_LONGEST and clearing_i2t(fuse, rating, short_circuit) > conductor_i2t(area, insulation):
         problems.append(f"the wire overheats before the {rating:g} A fuse opens at {short_circuit:.3g} A")
     if short_circuit > fuse.interrupt:
-        problems.append(f"a short of {short_circuit:.3g} A is more than the fuse can break ({fuse.interrupt:g} A)")
+        problems.append(f"a short of {short_circuit:.0f} A is more than the fuse can break ({fuse.interrupt:g} A)")
     return problems

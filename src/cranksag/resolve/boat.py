@@ -12,6 +12,7 @@ from cranksag.resolve.corrosion import with_corrosion
 from cranksag.resolve.fields import Ledger, Section
 from cranksag.resolve.hold_up import named_diode, named_fuse
 from cranksag.resolve.model import (
+    SWITCH,
     Alternator,
     Crank,
     Display,
@@ -137,12 +138,12 @@ def cable_elements(ledger: Ledger, side: str, temperature: float) -> tuple[Eleme
         section = Section(ledger, row, f"{path}.{number}", origin)
         entry = section.part("joint")
         usual = (f"cable {number + 1}", "") if entry is None else (entry.name, "the part's name")
-        name = section.value("name", *usual)
+        name, part = section.value("name", *usual), "" if entry is None else entry.name
         if row.resistance is not None or (entry is not None and row.length is None):
             extra = row.joints if row.joints is not None else 0.0
             ledger.note(f"{path}.{number}.joints", extra, origin if row.joints is not None else "default", BARE)
             ohm, extra = section.number("resistance", entry=entry), with_corrosion(section, extra, part=entry)
-            element = Element(name, f"{path}.{number}", ohm, extra, 0.0)
+            element = Element(name, f"{path}.{number}", ohm, extra, 0.0, part)
         elif row.size is None or row.length is None:  # its part is unknown, or "none"
             if entry is None and section.written("part") in (None, "none"):
                 section.problem("part", "without a part a cable needs length and size, or resistance")
@@ -157,17 +158,15 @@ def cable_elements(ledger: Ledger, side: str, temperature: float) -> tuple[Eleme
                 resistance,
                 with_corrosion(section, section.number("joints"), part=entry),
                 inductance_per_metre(size) * length,
+                part,
             )
         elements.append(element)
     return tuple(elements)
 
 
-SWITCH = "battery switch"
-
-
 def warn_of_missing_switch(ledger: Ledger, positive: tuple[Element, ...]) -> None:
     """Warn of each field that taps the supply at a battery switch that the cables do not have."""
-    if any(element.name.strip().lower() == SWITCH for element in positive):
+    if any(element.is_switch for element in positive):
         return
     paths = ["feed.from", "panel.from", "start_circuit.supply_from"]
     paths += [f"loads.{number}.at" for number in range(len(ledger.scenario.loads))]

@@ -60,15 +60,26 @@ class Temperatures:
     helm: float
 
 
+SWITCH = "battery switch"
+"""Name, and joint of the catalogue, by which a piece of the positive path is the battery switch."""
+
+
 @dataclass(frozen=True, slots=True)
 class Element:
-    """One piece of a battery cable path: `resistance` of the conductor and of its `joints` [ohm], `inductance` [H]."""
+    """One piece of a battery cable path: `resistance` of the conductor and of its `joints` [ohm], `inductance` [H];
+    `part`: of the catalogue, if it is one."""
 
     name: str
     path: str
     resistance: float
     joints: float
     inductance: float
+    part: str = ""
+
+    @property
+    def is_switch(self) -> bool:
+        """Whether it is the battery switch, by its name or by its part."""
+        return SWITCH in (self.name.strip().lower(), self.part.strip().lower())
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from typing import Literal
 
 from cranksag.circuit.boat import chain_nodes, node_of
-from cranksag.resolve.model import Boat, Element
+from cranksag.resolve.model import Boat
 from cranksag.studies.faultedits import Added, Bridge, Detach, Fault, Port, Unfused, conductor, two_terminal
 
 BATTERY, HOUSE = "start battery", "house bank"
@@ -26,11 +26,6 @@ ALTERNATOR = "alternator output cable"
 LINK = "bank link"
 ISOLATOR = {"Xisostart": "isolator's start diode", "Xisohouse": "isolator's house diode"}
 """Part names of the isolator's diodes by their elements in the deck."""
-
-
-def is_switch(element: Element) -> bool:
-    """Whether an element of the positive path is the battery switch."""
-    return element.name.strip().lower() == "battery switch"
 
 
 def part_names(boat: Boat) -> dict[str, str]:
@@ -64,7 +59,7 @@ def main_faults(boat: Boat) -> Iterator[Fault]:
 
 def _cable_faults(boat: Boat) -> Iterator[Fault]:
     names, nodes = part_names(boat), chain_nodes(boat)[0]
-    switches = [k for k, element in enumerate(boat.positive) if is_switch(element)]
+    switches = [k for k, element in enumerate(boat.positive) if element.is_switch]
     for k, element in enumerate(boat.positive):
         part = names[element.path]
         yield Fault(
@@ -95,7 +90,7 @@ def _bank_faults(boat: Boat) -> Iterator[Fault]:
     yield Fault("house bank negative", "broken", (Detach("Rhousen", 0), Added(f"Chousen housen 0 {FLOATING!r}")))
     if boat.link.kind == "closed":
         yield Fault(LINK, "broken", (Detach("Rlink", 0),))
-        switched = False if any(map(is_switch, boat.positive)) else None
+        switched = False if any(e.is_switch for e in boat.positive) else None
         unfused = Unfused((BATTERY, HOUSE), switched=switched, cure="guard it against chafe, and fuse it at each bank")
         yield Fault(LINK, "shorted to ground", (Bridge("link", "block"),), unfused=unfused)
     elif boat.link.kind == "open":
@@ -108,7 +103,7 @@ def _alternator_faults(boat: Boat) -> Iterator[Fault]:
     own = Added(f"Cparted parted block {OWN_CAPACITANCE!r}")  # a state for the solver
     parted = (Port("Xalternator", 0, "parted"), Bridge("parted", "block", OWN_LOAD), own)
     yield Fault(ALTERNATOR, "broken", parted, note, charging=True)
-    switched = True if any(map(is_switch, boat.positive)) else None
+    switched = True if any(e.is_switch for e in boat.positive) else None
     cure = "fuse it where it leaves the starter, for what the alternator gives"
     if boat.link.kind != "diode isolator":
         unfused = Unfused(sources(boat), (), switched, upper=True, cure=cure)

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from cranksag.resolve.model import Bank, Boat, HouseFeed, StandbyPack
-from cranksag.studies.faultmains import PANEL, is_switch, on_panel, part_names
+from cranksag.studies.faultmains import PANEL, on_panel, part_names
 
 __all__ = ["BEYOND", "NotTried", "not_tried"]
 
@@ -46,7 +46,7 @@ def _mains(boat: Boat) -> Iterator[NotTried]:
         reason = "they count in the battery's own resistance; as the battery cable"
         yield NotTried("links between the batteries", WIRE, reason, "Xbattery")
     for k, element in enumerate(boat.positive):
-        if not is_switch(element):
+        if not element.is_switch:
             continue
         part = names[element.path]
         if k > 0:
@@ -58,6 +58,8 @@ def _mains(boat: Boat) -> Iterator[NotTried]:
         yield NotTried(names[element.path], "shorted to ground", GROUND, f"Xneg{k}")
     if boat.house is not None:
         yield NotTried("house bank negative", "shorted to ground", GROUND, "Rhousen")
+        reason = "the scenario holds none; a short there is one of that bank, which hardly any boat fuses"
+        yield NotTried("house bank's own positive cables", WIRE, reason, "Xhouse")
     if boat.house is not None and boat.link.kind == "closed":
         yield NotTried("bank link", "welded", "it is closed already", "Rlink")
     if not on_panel(boat):

@@ -116,7 +116,7 @@ def _engages(boat: Boat, run: Run, key: str) -> str:
             shift = run.times.key_on
             contact = between(run.traces.time, run.traces.signals["main_contact"], begin - shift, end - shift)[1]
             if float(contact.max()) > CONTACT_MADE:
-                switch = any(element.name.strip().lower() == "battery switch" for element in boat.positive)
+                switch = any(element.is_switch for element in boat.positive)
                 stops = (
                     "only the battery switch stops it" if switch else "there is no battery switch to stop it, fit one"
                 )

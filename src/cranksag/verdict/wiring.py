@@ -13,7 +13,6 @@ from cranksag.circuit.timing import KeyTimes
 from cranksag.parts.conductors import DROP_CRITICAL, DROP_GENERAL, temperature_factor
 from cranksag.parts.joints import StartCircuitLimit, limits_for, start_circuit_limit
 from cranksag.quantities import ConductorSize
-from cranksag.resolve.boat import SWITCH
 from cranksag.resolve.drops import STANDARDS, CircuitDrop, display_drops
 from cranksag.resolve.model import Boat, Element, Note
 from cranksag.verdict.cranking import plateau
@@ -126,7 +125,7 @@ def _part_limits(boat: Boat, sides: tuple[float, float] | None, current: float |
 
 def _rows_for(boat: Boat, element: Element) -> list[StartCircuitLimit]:
     nominal = boat.nominal_voltage
-    if element.name.strip().lower() == SWITCH:
+    if element.is_switch:
         return limits_for(nominal, DISCONNECT)
     length, size = (boat.values.get(f"{element.path}.{name}") for name in ("length", "size"))
     if size is None or length is None or not isinstance(length.value, float):
